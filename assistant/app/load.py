@@ -1,0 +1,113 @@
+"""From files to a Program: the routine, the kit sheet, the household and the phrase book, read and checked.
+
+Called by every command that needs a routine. Raises BadFile for what is wrong
+in a file and Refused for what these people may not do with this kit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from pathlib import Path
+
+from assistant.core import checks
+from assistant.core.household import Household
+from assistant.core.kit_sheet import KitSheet
+from assistant.core.pace import Belief
+from assistant.core.phrases import PhraseBook
+from assistant.core.program import Program, prepare
+from assistant.core.reasons import Reason
+from assistant.core.routine import Routine
+from assistant.core.strand_test import StrandResult
+from assistant.files.places import routines_folder
+from assistant.files.yaml_file import BadFile, Complaint, Document, read
+
+DEFAULT_ROUTINE = "whole_head"
+EXAMPLE_KIT = "kits/example_kit.yaml"
+EXAMPLE_HOUSEHOLD = "kits/example_household.yaml"
+
+
+class Refused(Exception):
+    """The answer is no, with every reason."""
+
+    def __init__(self, reasons: Sequence[Reason]) -> None:
+        super().__init__("; ".join(reason.words for reason in reasons))
+        self.reasons = tuple(reasons)
+
+
+def shipped_routines() -> tuple[str, ...]:
+    """Names of the routines that come with combside."""
+    return tuple(sorted(path.stem for path in routines_folder().glob("*.yaml")))
+
+
+def find_routine(name: str) -> Path:
+    """A shipped routine by its name, or a file by its path. Raises BadFile with what was nearly meant."""
+    shipped = routines_folder() / f"{name}.yaml"
+    if "/" not in name and "\\" not in name and shipped.is_file():
+        return shipped
+    path = Path(name)
+    if path.exists() or path.suffix in (".yaml", ".yml"):
+        return path
+    names = shipped_routines()
+    hint = checks.did_you_mean(name, names) or f"there are {', '.join(names)}, or give a file"
+    raise BadFile([Complaint(name, 0, 0, f"there is no routine '{name}'", hint)])
+
+
+def book_path(language: str = "en") -> Path:
+    return routines_folder() / "phrases" / f"{language}.yaml"
+
+
+def load_book(language: str = "en") -> PhraseBook:
+    return read(book_path(language)).into(PhraseBook)
+
+
+def load_routine(path: Path) -> Routine:
+    """A routine that is right by itself. Raises BadFile."""
+    document = read(path)
+    routine = document.into(Routine)
+    told(document, checks.routine_problems(routine))
+    return routine
+
+
+def told(document: Document, problems: Iterable[checks.Problem]) -> None:
+    """Raise what is wrong, each at its place in the document."""
+    complaints = [document.complain(p.loc, p.message, p.hint) for p in problems]
+    if complaints:
+        raise BadFile(complaints)
+
+
+def load_program(
+    routine: Path,
+    kit: Path,
+    household: Household,
+    language: str = "en",
+    *,
+    strand: StrandResult | None = None,
+    pace: Belief | None = None,
+) -> Program:
+    """Everything together; `strand` and `pace` as for `prepare`. Raises BadFile or Refused."""
+    sheet, book = read(kit).into(KitSheet), load_book(language)
+    made = prepare(load_routine(routine), sheet, household, book, strand=strand, pace=pace)
+    if isinstance(made, Program):
+        return made
+    raise Refused(made)
+
+
+def check_program(
+    program: Program,
+    routine: Path,
+    unknown_words: Callable[[Iterable[str]], tuple[str, ...]],
+    pronunciations: Mapping[str, Sequence[str]],
+) -> None:
+    """The whole-routine checks, each complaint in the file it belongs to. Raises BadFile."""
+    problems = checks.program_problems(program, unknown_words, pronunciations)
+    of_book = [p for p in problems if p.loc and p.loc[0] in ("heard", "said")]
+    complaints: list[Complaint] = []
+    for path, mine in (
+        (routine, [p for p in problems if p not in of_book]),
+        (book_path(program.book.language), of_book),
+    ):
+        if mine:
+            document = read(path)
+            complaints += [document.complain(p.loc, p.message, p.hint) for p in mine]
+    if complaints:
+        raise BadFile(complaints)

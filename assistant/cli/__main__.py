@@ -1,0 +1,5 @@
+"""`python -m assistant.cli` is `combside`."""
+
+from assistant.cli.main import main
+
+raise SystemExit(main())

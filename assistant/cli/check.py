@@ -1,0 +1,129 @@
+"""`combside check FILE`: is this file right, and where not."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from pathlib import Path
+
+from pydantic import BaseModel
+
+from assistant.app import load
+from assistant.app.speech import open_pronunciations
+from assistant.cli import status
+from assistant.core.checks import book_problems, routine_problems
+from assistant.core.household import Household
+from assistant.core.kit_sheet import KitSheet
+from assistant.core.phrases import PhraseBook
+from assistant.core.routine import Routine
+from assistant.files.places import routines_folder
+from assistant.files.schema_file import write_schema
+from assistant.files.yaml_file import Document, read
+from assistant.room.home import Home
+
+KINDS: dict[str, type[BaseModel]] = {
+    "routine": Routine,
+    "kit": KitSheet,
+    "household": Household,
+    "phrases": PhraseBook,
+    "home": Home,
+}
+MARKS = {
+    "steps": "routine",
+    "zones": "routine",
+    "chart": "kit",
+    "heard": "phrases",
+    "said": "phrases",
+    "person": "household",
+}
+"""A key that only one kind of file has at its top."""
+
+
+def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    command = commands.add_parser(
+        "check",
+        help="check a routine, kit sheet, household, phrase book or home file",
+        description="Checks a file as a whole. A routine is walked through all its states with the phrase book and a kit sheet.",
+        epilog="examples: combside check touch_up;  combside check my_kit.yaml;  combside check --schemas schemas",
+    )
+    command.add_argument("file", nargs="?", help="a file, or the name of a shipped routine")
+    command.add_argument(
+        "--kind", choices=sorted(KINDS), help="what the file is, where that cannot be seen from it"
+    )
+    command.add_argument(
+        "--kit", type=Path, help="the kit sheet to check a routine with (default: the invented example)"
+    )
+    command.add_argument("--household", type=Path, help="the household to check a routine with")
+    command.add_argument(
+        "--schemas", type=Path, metavar="FOLDER", help="write the JSON Schemas for editors into FOLDER"
+    )
+    command.add_argument("--json", action="store_true", help="print the result as JSON")
+    command.set_defaults(carry_out=carry_out)
+
+
+def carry_out(chosen: argparse.Namespace) -> int:
+    if chosen.schemas is not None:
+        for name, model in KINDS.items():
+            path = chosen.schemas / f"{name}.schema.json"
+            write_schema(model, path)
+            print(f"wrote {path}")
+    if chosen.file is None:
+        return status.DONE if chosen.schemas is not None else _nothing_to_do()
+    path = load.find_routine(chosen.file)
+    document = read(path)
+    kind = chosen.kind or kind_of(document)
+    found: dict[str, object] = {"file": str(path), "kind": kind, "ok": True}
+    if kind == "routine":
+        found |= check_routine(path, chosen)
+    elif kind == "phrases":
+        book = document.into(PhraseBook)
+        load.told(document, book_problems(book, _every_placeholder()))
+    else:
+        document.into(KINDS[kind])
+    print(json.dumps(found, indent=2) if chosen.json else _in_words(found))
+    return status.DONE
+
+
+def _nothing_to_do() -> int:
+    print("name a file to check, or --schemas FOLDER")
+    return status.WRONG_INPUT
+
+
+def kind_of(document: Document) -> str:
+    """What kind of file this is, by its keys; a home file has nothing that it must have."""
+    value = document.tree.value
+    keys = set(value) if isinstance(value, dict) else set()
+    return next((kind for mark, kind in MARKS.items() if mark in keys), "home")
+
+
+def check_routine(path: Path, chosen: argparse.Namespace) -> dict[str, object]:
+    """The whole-routine checks with the phrase book, a kit sheet and a household. Raises BadFile and Refused."""
+    document = read(path)
+    routine = document.into(Routine)
+    load.told(document, routine_problems(routine))
+    household = read(chosen.household or routines_folder() / load.EXAMPLE_HOUSEHOLD).into(Household)
+    program = load.load_program(path, chosen.kit or routines_folder() / load.EXAMPLE_KIT, household)
+    words = open_pronunciations(program.book)
+    load.check_program(program, path, words.unknown_words, words)
+    return {
+        "routine": routine.name,
+        "steps": len(routine.steps),
+        "zones": list(program.zones),
+        "limit_min": program.limit.seconds / 60,
+        "limit_reason": program.limit.reason.words,
+        "sentences": sum(1 for _ in program.every_sentence()),
+    }
+
+
+def _every_placeholder() -> tuple[str, ...]:
+    household = read(routines_folder() / load.EXAMPLE_HOUSEHOLD).into(Household)
+    routine = routines_folder() / f"{load.DEFAULT_ROUTINE}.yaml"
+    return tuple(load.load_program(routine, routines_folder() / load.EXAMPLE_KIT, household).domains())
+
+
+def _in_words(found: dict[str, object]) -> str:
+    lines = [f"{found['file']}: a {found['kind']} file, nothing wrong with it"]
+    if "steps" in found:
+        lines.append(f"  {found['steps']} steps, {found['sentences']} sentences to speak at most")
+        lines.append(f"  limit {found['limit_min']:g} min: {found['limit_reason']}")
+    return "\n".join(lines)

@@ -1,0 +1,66 @@
+"""The combside command: one subcommand a file of this folder, one way of failing.
+
+Exit status: 0 done, 1 the answer is no, 2 the input is wrong. No input ends in
+a traceback.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+
+from assistant.app.load import Refused
+from assistant.cli import (
+    check,
+    complaints,
+    consult,
+    diary,
+    household,
+    kit,
+    plan,
+    rehearse,
+    run,
+    soundcheck,
+    standing,
+    status,
+)
+from assistant.files.yaml_file import BadFile
+from assistant.screens.harmless import harmless
+
+COMMANDS = (consult, kit, household, plan, diary, rehearse, run, check, soundcheck)
+
+
+def parser() -> argparse.ArgumentParser:
+    """Every command with its options."""
+    top = argparse.ArgumentParser(
+        prog="combside",
+        description="Walks a person and a helper through relaxing hair at home, by voice. The kit's own "
+        "leaflet always rules.",
+        epilog="Alone it says where this household stands and what comes next. Try it first: combside "
+        "rehearse",
+    )
+    commands = top.add_subparsers(dest="command", metavar="COMMAND")
+    for command in COMMANDS:
+        command.add_to(commands)
+    return top
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; its exit status."""
+    chosen = parser().parse_args(arguments)
+    try:
+        done: int = standing.show() if chosen.command is None else chosen.carry_out(chosen)
+    except BadFile as bad:
+        complaints.show(bad.complaints)
+        return status.WRONG_INPUT
+    except Refused as refused:
+        for reason in refused.reasons:
+            print(f"no: {harmless(reason.words)} [{reason.mark}]", file=sys.stderr)
+        return status.NO
+    except KeyboardInterrupt:
+        print("stopped", file=sys.stderr)
+        return status.NO
+    except BrokenPipeError:
+        return status.DONE
+    return done

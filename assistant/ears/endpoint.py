@@ -1,0 +1,211 @@
+"""Where an utterance begins and ends in a stream that runs for hours.
+
+A frame is speech when it stands out of the noise in some bands and webrtcvad
+agrees. The noise floor is the quietest of the last second and a half in each
+band, so a tap that is turned on is noise by then, while speech, which dips
+between syllables, never is. Here no recogniser and no echo; what our own voice
+may leave behind is handed in. Called by `ears.listening`.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import webrtcvad
+
+from assistant.ears.bands import BANDS, FRAME, Levels
+from assistant.ports import RATE, Samples
+
+AGGRESSIVENESS = 2
+"""webrtcvad's own scale of 0 to 3."""
+FLOOR_FRAMES = 75
+"""1.5 s: how long the quietest moment is remembered."""
+LIFT_DB = 3.0
+"""The quietest of 75 smoothed frames of steady noise lies about this far below its mean."""
+STANDS_OUT_DB = 6.0
+"""The three loudest bands of speech lie, on average, this far above the noise."""
+LOUDEST_BANDS = 3
+ONSET, OF = 4, 6
+"""Speech begins when so many of so many frames are speech (common practice, no source)."""
+SILENCE_FRAMES = 15
+"""300 ms of silence end an utterance."""
+PAUSE_FRAMES = 7
+"""140 ms of silence within one part its clauses."""
+BEFORE_FRAMES = 20
+"""0.4 s kept before the first speech; the 0.3 s of silence is kept behind."""
+LEAST_FRAMES = 6
+"""120 ms of speech: less is a click or a knock."""
+LONGEST_FRAMES = 250
+OVERLAP_FRAMES = 75
+"""Speech that goes on is cut every 5 s, the cuts sharing 1.5 s so that no phrase is halved twice."""
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """Samples `begin` to `end`, counted from the start of the stream; the part between the silences."""
+
+    begin: int
+    end: int
+
+
+@dataclass(frozen=True, slots=True)
+class Utterance:
+    """Speech with silence around it.
+
+    `sound` starts at sample `begin` of the stream; `speech` is where the speech
+    lies, `clauses` its parts between short pauses. `over_prompt`: our own voice
+    was playing. `cut`: it was too long and goes on.
+    """
+
+    sound: Samples
+    begin: int
+    speech: Span
+    clauses: tuple[Span, ...]
+    over_prompt: bool = False
+    cut: bool = False
+
+    def part(self, span: Span, around_s: float) -> Samples:
+        """The sound of one clause and `around_s` on both sides, as far as there is any."""
+        pad = int(around_s * RATE)
+        return self.sound[max(0, span.begin - pad - self.begin) : span.end + pad - self.begin]
+
+    def after(self, earlier: Utterance) -> Utterance | None:
+        """`earlier` and this one as one utterance, or None when there is sound missing between them.
+
+        In noise the hissing middle of a phrase ("next step") may pass for silence.
+        """
+        overlap = earlier.begin + len(earlier.sound) - self.begin
+        if overlap < 0 or earlier.begin > self.begin:
+            return None
+        return Utterance(
+            np.concatenate([earlier.sound, self.sound[overlap:]]),
+            earlier.begin,
+            Span(earlier.speech.begin, self.speech.end),
+            earlier.clauses + self.clauses,
+            earlier.over_prompt or self.over_prompt,
+        )
+
+
+class Endpoint:
+    """Takes frames of 20 ms, gives utterances."""
+
+    def __init__(self) -> None:
+        self._vad = webrtcvad.Vad(AGGRESSIVENESS)
+        self._recent = np.full((FLOOR_FRAMES, BANDS), np.inf, np.float32)  # a ring
+        self._smooth: Levels | None = None
+        self._votes: deque[bool] = deque(maxlen=OF)
+        self._kept: deque[tuple[Samples, bool]] = deque(maxlen=BEFORE_FRAMES + OF)
+        self._frames = 0  # seen so far
+        self._sound: list[Samples] = []  # of the utterance going on
+        self._speech: list[bool] = []
+        self._playing: list[bool] = []
+        self._asked = 0
+        self.inside = False
+        """An utterance is going on."""
+
+    def feed(
+        self, frames: Samples, levels: Levels, leak: Levels | None = None, playing: bool = False
+    ) -> Iterator[Utterance]:
+        """Take (n, 320) samples and their (n, 8) band levels.
+
+        `leak` (n, 8) is the most that our own voice may have left in them.
+        """
+        for i in range(len(frames)):
+            speech = self._is_speech(frames[i], levels[i], None if leak is None else leak[i])
+            self._frames += 1
+            found = self._next(frames[i], speech, playing)
+            if found is not None:
+                yield found
+
+    def floor(self) -> Levels:
+        """The noise in each band, dB; infinite before the first frame."""
+        floor: Levels = self._recent.min(axis=0) + np.float32(LIFT_DB)
+        return floor
+
+    def _is_speech(self, frame: Samples, levels: Levels, leak: Levels | None) -> bool:
+        smooth = levels if self._smooth is None else 0.5 * self._smooth + 0.5 * levels
+        self._smooth = smooth
+        self._recent[self._frames % FLOOR_FRAMES] = smooth
+        floor = self.floor()
+        if leak is not None:
+            floor = np.maximum(floor, leak)
+        heard = self._vad.is_speech((np.clip(frame, -1.0, 1.0) * 32767).astype("<i2").tobytes(), RATE)
+        above = float(np.partition(smooth - floor, -LOUDEST_BANDS)[-LOUDEST_BANDS:].mean())
+        return bool(heard) and above >= STANDS_OUT_DB
+
+    def _next(self, frame: Samples, speech: bool, playing: bool) -> Utterance | None:
+        if not self.inside:
+            self._kept.append((frame, playing))
+            self._votes.append(speech)
+            if sum(self._votes) >= ONSET:
+                self.inside = True
+                votes = list(self._votes)
+                self._sound = [f for f, _ in self._kept]
+                self._playing = [p for _, p in self._kept]
+                self._speech = [False] * (len(self._sound) - len(votes)) + votes
+            return None
+        self._sound.append(frame)
+        self._speech.append(speech)
+        self._playing.append(playing)
+        if not any(self._speech[-SILENCE_FRAMES:]):
+            found = self._utterance(cut=False)
+            self.forget()
+            return found
+        if len(self._sound) >= LONGEST_FRAMES:
+            found = self._utterance(cut=True)
+            for row in (self._sound, self._speech, self._playing):
+                del row[:-OVERLAP_FRAMES]
+            self._asked = min(self._asked, OVERLAP_FRAMES)
+            return found
+        return None
+
+    def new_sound(self) -> Samples:
+        """What of the utterance that is going on was not asked for before; empty outside one."""
+        new = self._sound[self._asked :]
+        self._asked = len(self._sound)
+        return np.concatenate(new) if new else np.zeros(0, np.float32)
+
+    def so_far(self) -> Utterance | None:
+        """The utterance that is going on, as if it ended here; None when there is too little of it."""
+        return self._utterance(cut=False) if self.inside else None
+
+    def forget(self) -> None:
+        """Drop the utterance that is going on."""
+        tail = list(zip(self._sound, self._playing, strict=True))[-BEFORE_FRAMES:]
+        self.inside = False
+        self._kept.clear()
+        self._kept.extend(tail)
+        self._votes.clear()
+        self._sound, self._speech, self._playing = [], [], []
+        self._asked = 0
+
+    def _utterance(self, *, cut: bool) -> Utterance | None:
+        if sum(self._speech) < LEAST_FRAMES:
+            return None
+        start = self._frames - len(self._sound)
+        runs = _runs(self._speech)
+        spans = tuple(Span((start + a) * FRAME, (start + b) * FRAME) for a, b in runs)
+        return Utterance(
+            np.concatenate(self._sound),
+            start * FRAME,
+            Span(spans[0].begin, spans[-1].end),
+            spans,
+            any(self._playing[runs[0][0] : runs[-1][1]]),
+            cut,
+        )
+
+
+def _runs(speech: list[bool]) -> list[tuple[int, int]]:
+    """Stretches of speech without a pause of PAUSE_FRAMES, as frame numbers from and to."""
+    runs: list[tuple[int, int]] = []
+    for i, spoken in enumerate(speech):
+        if not spoken:
+            continue
+        if runs and i - runs[-1][1] < PAUSE_FRAMES:
+            runs[-1] = (runs[-1][0], i + 1)
+        else:
+            runs.append((i, i + 1))
+    return runs

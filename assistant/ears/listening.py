@@ -1,0 +1,186 @@
+"""From the two streams of sound to hypotheses: echo, endpoint and engine put together.
+
+What the microphone gave is freed of our own voice, cut into utterances and
+handed to the engine. Meets `ports.Ears`; the same samples in give the same
+hypotheses out. Made by `ears.choose`, fed by `app.loop` and by the room.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from assistant.core.hearing import Hypothesis, LivePhrase, Risk
+from assistant.ears.bands import FRAME, band_levels
+from assistant.ears.echo import TAIL_S, Canceller, Leak
+from assistant.ears.endpoint import Endpoint, Utterance
+from assistant.ears.engine import Engine, Guess
+from assistant.ports import RATE, Samples
+
+AROUND_CLAUSE_S = 0.25
+"""Sound kept on both sides of a clause; less than this misses more (0.06 s: three times as many)."""
+CLAUSE_S = (0.2, 2.6)
+"""A clause outside this is no stop phrase."""
+CLAUSE_EXTRA = 1.0
+"""A part of longer talk must be this much better: 0.5 h of talk gave four false stops from clauses up to
+1.0 above."""
+LONG_TALK_S = 4.6
+"""More speech than this without a pause is no phrase; only its clauses are looked at."""
+REMEMBER_S = 8.0
+"""How long what was played is remembered, to be compared with what was heard."""
+TAIL_FRAMES = int(TAIL_S * RATE) // FRAME
+
+
+class Listening:
+    """Meets `ports.Ears`."""
+
+    def __init__(self, engine: Engine) -> None:
+        self.name = engine.name
+        self._engine = engine
+        self._endpoint = Endpoint()
+        self._canceller = Canceller()
+        self._leak = Leak()
+        self._heard = np.zeros(0, np.float32)  # not yet a whole frame
+        self._played = np.zeros(0, np.float32)
+        self._taken = 0  # samples given to the endpoint
+        self._tail = 0  # frames for which our voice may still be heard
+        self._memory = np.zeros(int(REMEMBER_S * RATE), np.float32)  # of what was played, the latest last
+        self._before: Utterance | None = None  # the last one, when it was no phrase
+        self._decided = False  # the utterance that is going on was
+
+    def allow(self, phrases: Sequence[LivePhrase]) -> None:
+        self._engine.allow(phrases)
+
+    def unknown_words(self, words: Iterable[str]) -> tuple[str, ...]:
+        return self._engine.unknown_words(words)
+
+    def feed(self, heard: Samples, played: Samples, t_end: float) -> list[Hypothesis]:
+        if len(heard) != len(played):
+            raise ValueError(f"{len(heard)} samples heard, {len(played)} played in the same time")
+        self._heard = np.concatenate([self._heard, np.asarray(heard, np.float32)])
+        self._played = np.concatenate([self._played, np.asarray(played, np.float32)])
+        whole = len(self._heard) // FRAME * FRAME
+        frames, self._heard = self._heard[:whole].reshape(-1, FRAME), self._heard[whole:]
+        ours, self._played = self._played[:whole].reshape(-1, FRAME), self._played[whole:]
+        start = t_end - (self._taken + whole + len(self._heard)) / RATE  # the run clock at the stream's first sample
+        found: list[Hypothesis] = []
+        for utterance, guess in self._utterances(frames, ours):
+            if guess is None:
+                found += self._judged(utterance, start)
+            else:
+                found.append(_hypothesis(self.name, guess, utterance, start))
+        return found
+
+    def _utterances(self, frames: Samples, ours: Samples) -> Iterator[tuple[Utterance, Guess | None]]:
+        """Utterances as they end; with a Guess where the engine was sure before the end."""
+        sounding = np.any(ours != 0, axis=1)
+        at = 0
+        while at < len(frames):
+            if sounding[at]:
+                self._tail = TAIL_FRAMES
+            if self._tail == 0:  # nothing of ours in the room: all the frames up to our next word at once
+                ahead = np.flatnonzero(sounding[at:])
+                stop = at + int(ahead[0]) if len(ahead) else len(frames)
+                ended = list(self._endpoint.feed(frames[at:stop], band_levels(frames[at:stop])))
+            else:
+                stop = at + 1
+                self._tail -= 1
+                ended = self._over_prompt(frames[at], ours[at])
+            for utterance in ended:
+                decided, self._decided = self._decided, False
+                if not decided:
+                    yield utterance, None
+            self._remember(ours[at:stop])
+            self._taken += (stop - at) * FRAME
+            at = stop
+            if self._endpoint.inside and not self._decided:
+                guess = self._engine.more(self._endpoint.new_sound())
+                going_on = self._endpoint.so_far() if guess is not None else None
+                if going_on is not None:
+                    self._decided = True
+                    yield going_on, guess
+
+    def _over_prompt(self, frame: Samples, ours: Samples) -> list[Utterance]:
+        clean = self._canceller.clean(frame, ours)[None]
+        both = band_levels(np.concatenate([clean, ours[None]]))
+        most = self._leak.most(both[1])
+        ended = list(self._endpoint.feed(clean, both[:1], most[None], playing=True))
+        if not self._endpoint.inside:
+            self._leak.learn(both[0], self._endpoint.floor())
+        return ended
+
+    def _remember(self, ours: Samples) -> None:
+        new = ours.reshape(-1)[-len(self._memory) :]
+        self._memory = np.concatenate([self._memory[len(new) :], new])
+
+    def _judged(self, utterance: Utterance, start: float) -> list[Hypothesis]:
+        earlier, self._before = self._before, None
+        seconds = (utterance.speech.end - utterance.speech.begin) / RATE
+        guess = Guess(None, float("-inf"), 0.0)
+        if seconds <= LONG_TALK_S and not utterance.cut:
+            guess = self._engine.judge(utterance.sound)
+            both = utterance.after(earlier) if earlier is not None else None
+            if not _accepted(guess) and both is not None:
+                joined = self._engine.judge(both.sound)
+                if _accepted(joined):
+                    utterance, guess = both, joined
+            if not _accepted(guess):
+                self._before = utterance
+        if not _accepted(guess) and (len(utterance.clauses) > 1 or utterance.cut):
+            stop = self._stop_within(utterance)
+            if stop is not None:
+                utterance, guess = stop
+        if utterance.over_prompt and self._is_our_own(utterance, guess):
+            return []
+        return [_hypothesis(self.name, guess, utterance, start)]
+
+    def _stop_within(self, utterance: Utterance) -> tuple[Utterance, Guess] | None:
+        """The first clause that is a stop phrase by itself, with its guess."""
+        for span in utterance.clauses:
+            if not CLAUSE_S[0] <= (span.end - span.begin) / RATE <= CLAUSE_S[1]:
+                continue
+            guess = self._engine.judge(utterance.part(span, AROUND_CLAUSE_S))
+            guess = replace(guess, accept_at=guess.accept_at + CLAUSE_EXTRA)
+            if guess.best is not None and guess.best.risk is Risk.STOP and _accepted(guess):
+                return replace(utterance, speech=span, clauses=(span,)), guess
+        return None
+
+    def _is_our_own(self, utterance: Utterance, guess: Guess) -> bool:
+        """The same is heard in what we said at that time. Never asked of a stop phrase."""
+        if guess.best is None or guess.best.risk is Risk.STOP or not _accepted(guess):
+            return False
+        ago = self._taken + FRAME - utterance.begin  # the frame at hand is not counted yet
+        ours = self._memory[max(0, len(self._memory) - ago) :][: len(utterance.sound)]
+        if not ours.any():
+            return False
+        said = self._engine.judge(ours)
+        return _accepted(said) and said.best is not None and _meaning(said.best) == _meaning(guess.best)
+
+
+def _meaning(phrase: LivePhrase) -> tuple[str, str]:
+    return phrase.name, phrase.slot
+
+
+def _accepted(guess: Guess) -> bool:
+    return guess.best is not None and guess.score >= guess.accept_at
+
+
+def _hypothesis(name: str, guess: Guess, utterance: Utterance, start: float) -> Hypothesis:
+    spoken = utterance.part(utterance.speech, 0.0)
+    power = float(np.mean(spoken.astype(np.float64) ** 2)) if len(spoken) else 0.0
+    return Hypothesis(
+        t_begin=start + utterance.speech.begin / RATE,
+        t_end=start + utterance.speech.end / RATE,
+        best=guess.best,
+        score=guess.score,
+        accept_at=guess.accept_at,
+        free_gap=guess.free_gap,
+        agreed=guess.agreed,
+        runner_up=guess.runner_up,
+        runner_up_gap=guess.runner_up_gap,
+        over_prompt=utterance.over_prompt,
+        level_db=float(10 * np.log10(power + 1e-12)),
+        engine=name,
+    )
