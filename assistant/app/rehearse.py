@@ -43,6 +43,13 @@ BEGINS = datetime(2026, 1, 1, 9, 0, tzinfo=timezone.utc)
 """The wall clock of a rehearsal is made up, so that its journal is the same every time."""
 
 
+@dataclass
+class SampleClock:
+    """Seconds on the run clock, counted in samples."""
+
+    t: float = 0.0
+
+
 class NoGuard:
     """A rehearsal has no second process; a deadline is only noted."""
 
@@ -96,10 +103,12 @@ def rehearse(plan: Rehearsal) -> dict[str, object]:
         )
         mixer = PromptMixer(plan.voice)
         guard = NoGuard()
-        loop: Loop
+        clock = SampleClock()
+        journal_path = plan.journal or folder / "journal.jsonl"
+        journal_path.unlink(missing_ok=True)  # a rehearsal may be repeated; a run's journal never is
         journal = FileJournal.begin(
-            plan.journal or folder / "journal.jsonl",
-            lambda: now + timedelta(seconds=loop.t),
+            journal_path,
+            lambda: now + timedelta(seconds=clock.t),
             about={"routine": program.routine.name, "kit": program.kit.name, "rehearsal": True},
             sync=_no_sync,
         )
@@ -119,7 +128,7 @@ def rehearse(plan: Rehearsal) -> dict[str, object]:
         blocks = 0
         while not loop.done and blocks * BLOCK < LONGEST_S * RATE:
             blocks += 1
-            t = blocks * BLOCK / RATE
+            t = clock.t = blocks * BLOCK / RATE
             played = mixer.pull(BLOCK)
             marks = mixer.marks()
             heard = room.turn(t, played, marks)

@@ -2,3 +2,56 @@
 
 Called by `run`, `rehearse` and `check`. Nothing after this needs the synthesiser.
 """
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from assistant.app.load import check_program
+from assistant.core.phrases import PhraseBook
+from assistant.core.program import Program
+from assistant.ears.choose import open_ears
+from assistant.ears.pronunciations import pronounceable
+from assistant.files.places import cache_folder
+from assistant.mouth.levels import PROMPT_DB
+from assistant.mouth.prompts import Prompts
+from assistant.ports import Ears, Voice
+
+
+@dataclass(frozen=True, slots=True)
+class Speech:
+    """What a run hears and speaks with. `prompt_db`: the prompts' active level, dB of full scale."""
+
+    ears: Ears
+    voice: Voice
+    prompt_db: float
+
+
+def sounds_of(book: PhraseBook, words: Iterable[str]) -> Mapping[str, tuple[str, ...]]:
+    """How words sound, those of the book's own list first; words without a pronunciation are left out."""
+    own = {word: tuple(sounds.split()) for word, sounds in book.pronunciations.items()}
+    return {**pronounceable(words), **own}
+
+
+def all_words(program: Program) -> set[str]:
+    """Every word of every phrase that may be heard."""
+    return {word for phrase in program.book.live(program.book.heard, program.zones) for word in phrase.text.split()}
+
+
+def check_with_dictionary(program: Program, routine: Path) -> None:
+    """The whole-routine checks by the pronouncing dictionary alone. Raises BadFile."""
+    sounds = sounds_of(program.book, all_words(program))
+    check_program(program, routine, lambda words: tuple(w for w in sorted(words) if w not in sounds), sounds)
+
+
+def open_speech(
+    program: Program, *, vosk_model: Path | None = None, tell: Callable[[int, int], None] | None = None
+) -> Speech:
+    """Everything loaded. Raises VocabularyError, VoiceError, FileNotFoundError."""
+    ears = open_ears(vosk_model)
+    ears.allow(program.book.live(program.book.heard, program.zones))
+    voice = Prompts(cache_folder() / "prompts", tell=tell)
+    voice.prepare(program.every_sentence())
+    return Speech(ears, voice, PROMPT_DB)

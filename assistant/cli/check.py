@@ -9,7 +9,7 @@ from pathlib import Path
 from pydantic import BaseModel
 
 from assistant.app import load
-from assistant.app.speech import open_pronunciations
+from assistant.app.speech import check_with_dictionary
 from assistant.cli import status
 from assistant.core.checks import book_problems, routine_problems
 from assistant.core.household import Household
@@ -103,8 +103,7 @@ def check_routine(path: Path, chosen: argparse.Namespace) -> dict[str, object]:
     load.told(document, routine_problems(routine))
     household = read(chosen.household or routines_folder() / load.EXAMPLE_HOUSEHOLD).into(Household)
     program = load.load_program(path, chosen.kit or routines_folder() / load.EXAMPLE_KIT, household)
-    words = open_pronunciations(program.book)
-    load.check_program(program, path, words.unknown_words, words)
+    check_with_dictionary(program, path)
     return {
         "routine": routine.name,
         "steps": len(routine.steps),

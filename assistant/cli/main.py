@@ -25,7 +25,9 @@ from assistant.cli import (
     standing,
     status,
 )
+from assistant.ears.vocabulary import VocabularyError
 from assistant.files.yaml_file import BadFile
+from assistant.mouth.synthesiser import VoiceError
 from assistant.screens.harmless import harmless
 
 COMMANDS = (consult, kit, household, plan, diary, rehearse, run, check, soundcheck)
@@ -58,9 +60,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
         for reason in refused.reasons:
             print(f"no: {harmless(reason.words)} [{reason.mark}]", file=sys.stderr)
         return status.NO
+    except (VocabularyError, VoiceError) as error:
+        print(f"error: {harmless(str(error))}", file=sys.stderr)
+        return status.WRONG_INPUT
     except KeyboardInterrupt:
         print("stopped", file=sys.stderr)
         return status.NO
     except BrokenPipeError:
         return status.DONE
+    except OSError as error:
+        print(f"error: {harmless(str(error))}", file=sys.stderr)
+        return status.WRONG_INPUT
     return done

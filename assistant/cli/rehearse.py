@@ -9,14 +9,16 @@ from pathlib import Path
 
 from assistant.app import load
 from assistant.app.rehearse import Rehearsal, rehearse
-from assistant.app.speech import open_speech
+from assistant.app.speech import check_with_dictionary, open_speech
 from assistant.cli import status
 from assistant.cli.rehearsal_table import show
 from assistant.core.household import Household
 from assistant.files.places import routines_folder
 from assistant.files.yaml_file import BadFile, read
 from assistant.room.home import Home
+from assistant.cli.progress import Progress
 from assistant.screens.terminal import TerminalScreen
+from assistant.screens.none import NoScreen
 
 
 def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -59,17 +61,18 @@ def carry_out(chosen: argparse.Namespace) -> int:
         household = household.model_copy(update={"helper": None})
     routine = load.find_routine(chosen.routine)
     program = load.load_program(routine, chosen.kit or routines_folder() / load.EXAMPLE_KIT, household)
-    shown = TerminalScreen(
-        sys.stderr if chosen.json else sys.stdout, title=f"rehearsal: {program.routine.title}"
-    )
-    speech = open_speech(program, routine, tell=None if chosen.quiet else shown.progress)
+    check_with_dictionary(program, routine)
+    speech = open_speech(program, tell=Progress("making prompts"))
+    people = {"person": household.person, "helper": household.helper or ""}
+    quiet = chosen.quiet or chosen.json
+    shown = NoScreen() if quiet else TerminalScreen(sys.stdout, people=people, rehearsal=True)
     plan = Rehearsal(
         program,
         home,
         home_path.parent,
         speech.ears,
         speech.voice,
-        shown.quiet() if chosen.quiet else shown,
+        shown,
         speech.prompt_db,
         chosen.summary,
         chosen.journal,

@@ -188,7 +188,7 @@ def next_days(records: Iterable[RunRecord], person: str, kit: KitSheet | None = 
 
 @dataclass(frozen=True, slots=True)
 class PacePoint:
-    """One run's pace: the median over its zones of seconds a parting, and of seconds against the first guess."""
+    """One run's pace: the median over its zones of seconds a parting, and against the first guess."""
 
     id: str
     day: date

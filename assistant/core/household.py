@@ -44,7 +44,7 @@ class Water(Sheet):
     wetting_seconds_a_zone: Seconds = 10
     clearing_seconds_a_zone: Seconds = 40
     reserve_seconds: Annotated[float, Field(ge=0, le=600)] = Field(
-        60,
+        default=60,
         description="the call comes this much before the last possible moment: people do not start at once",
     )
 
@@ -122,7 +122,7 @@ class Household(Sheet):
         return next((p for p in self.people if p.name == self.helper), None)
 
     def on_the_day_of(self, name: str) -> Household:
-        """The same household with `name`'s hair done by whoever helps them. Raises KeyError for a stranger."""
+        """The same household with `name`'s hair done by whoever helps them. KeyError for a stranger."""
         if name == self.person:
             return self
         person = next((p for p in self.people if p.name == name), None)

@@ -28,7 +28,7 @@ from assistant.core.kit_sheet import KitSheet
 
 @dataclass
 class Interview:
-    """One person's consultation while it is asked. `known` is not asked: the household or the diary has it."""
+    """One person's consultation while it is asked. `known` is not asked: household or diary has it."""
 
     form: Form
     kit: KitSheet

@@ -22,6 +22,9 @@ PLACEHOLDER = re.compile(r"\{([A-Za-z_]+)\}")
 MINUTES_HEARD = range(5, 41)
 """Minutes that can be read back: no relaxer chart comes near the ends (plausible range, common practice, no source)."""
 
+APART_PHONEMES = 3.5
+"""Phrases that differ by this many phonemes are told apart however long their common end is (our choice)."""
+
 PRIORITIES = {p.name.lower().replace("_", " "): p for p in Priority}
 
 
@@ -141,7 +144,12 @@ def phonemes(text: str, pronunciations: Mapping[str, Sequence[str]]) -> tuple[st
 def confusable_pairs(
     live: Sequence[LivePhrase], pronunciations: Mapping[str, Sequence[str]], nearest: float
 ) -> list[tuple[float, LivePhrase, LivePhrase]]:
-    """Pairs with different meanings that are nearer than `nearest` in sound, the nearest first."""
+    """Pairs with different meanings that are nearer than `nearest` in sound, the nearest first.
+
+    Within one family ("done with ...") only the words that differ in meaning are
+    compared: the common beginning tells nobody apart. Numbers of one family are
+    left out: a read-back that is wrong is asked again, never believed.
+    """
     sounds = [phonemes(p.text, pronunciations) for p in live]
     pairs = []
     for i, a in enumerate(live):
@@ -149,10 +157,17 @@ def confusable_pairs(
             b = live[j]
             if (a.name, a.slot) == (b.name, b.slot):
                 continue
+            if a.name == b.name:
+                if a.slot.isdigit() or b.slot.isdigit():
+                    continue
+                distance = sound_distance(phonemes(a.slot, pronunciations), phonemes(b.slot, pronunciations))
+                if distance < nearest:
+                    pairs.append((distance, a, b))
+                continue
             longer = max(len(sounds[i]), len(sounds[j]))
             if abs(len(sounds[i]) - len(sounds[j])) / longer >= nearest:
                 continue
             distance = sound_distance(sounds[i], sounds[j])
-            if distance < nearest:
+            if distance < nearest and distance * longer < APART_PHONEMES:
                 pairs.append((distance, a, b))
     return sorted(pairs, key=lambda pair: pair[0])

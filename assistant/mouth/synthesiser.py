@@ -106,6 +106,7 @@ class Synthesiser:
         return str(answer["error"])
 
     def _by_espeak(self, text: str, voicing: Voicing, path: Path) -> str:
+        """The last way. A voice that it does not know it replaces by its plain one: better that than none."""
         command = ["espeak-ng", "-v", voicing.voice, "-s", str(voicing.rate), "-w", str(path), "--", text]
         try:
             done = subprocess.run(command, capture_output=True, timeout=self._limit_s, check=False)

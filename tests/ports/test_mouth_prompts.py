@@ -73,7 +73,8 @@ def test_kept_by_text_voice_rate_and_engine(
         voices["person"] = dataclasses.replace(VOICES["person"], rate=150)
     if change == "engine":
         monkeypatch.setattr(prompts, "engine_version", lambda: "another")
-    prompts_in(tmp_path, asked, voices=voices).prepare([Sentence("Good day." if change == "text" else "Good.")])
+    text = "Good day." if change == "text" else "Good."
+    prompts_in(tmp_path, asked, voices=voices).prepare([Sentence(text)])
     assert len(asked) == 2
 
 

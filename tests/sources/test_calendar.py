@@ -116,7 +116,7 @@ def test_importing_twice_updates() -> None:
 
 
 def test_the_text_keeps_rfc_5545_s_lines() -> None:
-    """Lines end with CRLF and are folded at 75 octets; UID, DTSTAMP, ACTION, TRIGGER are required (from memory)."""
+    """Lines end with CRLF and are folded at 75 octets; what is required is there (from memory)."""
     text = calendar_text(entries(), "Adéle, with ; and \\ in the name", MADE)
     assert text.endswith(b"END:VCALENDAR\r\n")
     assert b"\n" not in text.replace(b"\r\n", b"")
