@@ -69,14 +69,20 @@ def phrases() -> list[tuple[str, str, str]]:
     """(text, name, slot) of everything that may be heard; numbers in the taught way only."""
     book = load(ROOT / "routines" / "phrases" / "en.yaml", PhraseBook)
     live = book.live(book.heard, zones())
-    taught = {name: entry.ways[0].split("{")[0] for name, entry in book.heard.items() if entry.slot() == "minutes"}
-    return [(p.text, p.name, p.slot) for p in live if p.name not in taught or p.text.startswith(taught[p.name])]
+    taught = {
+        name: entry.ways[0].split("{")[0] for name, entry in book.heard.items() if entry.slot() == "minutes"
+    }
+    return [
+        (p.text, p.name, p.slot) for p in live if p.name not in taught or p.text.startswith(taught[p.name])
+    ]
 
 
 def by_flite(voice: str, texts: Sequence[str], folder: Path) -> Iterator[tuple[str, Path]]:
     for k, text in enumerate(texts):
         path = folder / f"{voice}_{k}.wav"
-        subprocess.run(["flite", "-voice", voice, "-t", text, "-o", str(path)], check=True, capture_output=True)
+        subprocess.run(
+            ["flite", "-voice", voice, "-t", text, "-o", str(path)], check=True, capture_output=True
+        )
         yield text, path
 
 
@@ -121,7 +127,9 @@ def make(folder: Path) -> int:
 
 
 def write(
-    folder: Path, voices: Sequence[tuple[str, Iterator[tuple[str, Path]]]], meaning: dict[str, tuple[str, str]]
+    folder: Path,
+    voices: Sequence[tuple[str, Iterator[tuple[str, Path]]]],
+    meaning: dict[str, tuple[str, str]],
 ) -> int:
     """One folder of clips with its index."""
     folder.mkdir(parents=True, exist_ok=True)

@@ -37,7 +37,11 @@ def sounds_of(book: PhraseBook, words: Iterable[str]) -> Mapping[str, tuple[str,
 
 def all_words(program: Program) -> set[str]:
     """Every word of every phrase that may be heard."""
-    return {word for phrase in program.book.live(program.book.heard, program.zones) for word in phrase.text.split()}
+    return {
+        word
+        for phrase in program.book.live(program.book.heard, program.zones)
+        for word in phrase.text.split()
+    }
 
 
 def check_with_dictionary(program: Program, routine: Path) -> None:

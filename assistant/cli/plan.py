@@ -23,7 +23,7 @@ from assistant.core.plan import Plan, plan
 from assistant.core.program import Program
 from assistant.files.complaint import BadFile, Complaint
 from assistant.files.diary_file import load_runs
-from assistant.files.household_file import find_household
+from assistant.files.household_file import find_household, find_kit, kit_paths
 from assistant.files.places import routines_folder
 from assistant.files.yaml_file import read
 from assistant.screens.harmless import harmless
@@ -45,10 +45,18 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         default=load.DEFAULT_ROUTINE,
         help="a shipped routine or a file (default: %(default)s)",
     )
-    command.add_argument("--kit", type=Path, help="your kit sheet (default: the invented example kit)")
-    command.add_argument("--household", type=Path, help="your household file (default: your own, or the invented one)")
     command.add_argument(
-        "--last-relaxer", type=a_day, metavar="DAY", help="for new growth (default: the last run in the diary)"
+        "--kit",
+        help="your kit sheet: a file or its name (default: the only one you have, or the invented one)",
+    )
+    command.add_argument(
+        "--household", type=Path, help="your household file (default: your own, or the invented one)"
+    )
+    command.add_argument(
+        "--last-relaxer",
+        type=a_day,
+        metavar="DAY",
+        help="for new growth (default: the last run in the diary)",
     )
     command.add_argument("--picture", type=Path, metavar="P.svg", help="write the plan as a picture")
     command.add_argument("--json", action="store_true", help="print the plan as JSON")
@@ -58,8 +66,10 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
 
 def carry_out(chosen: argparse.Namespace) -> int:
     household, today, runs = household_of(chosen), today_of(chosen), load_runs()
-    times = zone_times([r for r in runs if hands(r.person, r.helper) == hands(household.person, household.helper)], today)
-    kit = chosen.kit or routines_folder() / load.EXAMPLE_KIT
+    times = zone_times(
+        [r for r in runs if hands(r.person, r.helper) == hands(household.person, household.helper)], today
+    )
+    kit = find_kit(chosen.kit) if chosen.kit or kit_paths() else routines_folder() / load.EXAMPLE_KIT
     belief = pace.learned(times, Belief.within(household.pace.within_factor))
     try:
         program = load.load_program(load.find_routine(chosen.routine), kit, household, pace=belief)

@@ -43,7 +43,9 @@ def show(result: Mapping[str, Any], stream: TextIO) -> None:
     for wrong in result["false_accept_list"][:6]:
         out.print(f"  {clock(wrong['t'])} heard {wrong['phrase']!r}, which nobody said")
     gap = result["reply_gap_ms"]
-    out.print(f"Reply after the end of a phrase: p50 {gap['p50']} ms, p95 {gap['p95']} ms. Engine: {result['engine']}.")
+    out.print(
+        f"Reply after the end of a phrase: p50 {gap['p50']} ms, p95 {gap['p95']} ms. Engine: {result['engine']}."
+    )
     out.print(
         f"{'Finished' if result['finished'] else 'Not finished: ' + (result['outcome'] or 'it never ended')}: "
         f"{clock(result['virtual_s'])} min in {result['wall_s']} s, {result['times_real_time']} times real time."

@@ -11,14 +11,14 @@ from assistant.app import load
 from assistant.app.rehearse import Rehearsal, rehearse
 from assistant.app.speech import check_with_dictionary, open_speech
 from assistant.cli import status
+from assistant.cli.progress import Progress
 from assistant.cli.rehearsal_table import show
 from assistant.core.household import Household
 from assistant.files.places import routines_folder
 from assistant.files.yaml_file import BadFile, read
 from assistant.room.home import Home
-from assistant.cli.progress import Progress
-from assistant.screens.terminal import TerminalScreen
 from assistant.screens.none import NoScreen
+from assistant.screens.terminal import TerminalScreen
 
 
 def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

@@ -29,9 +29,20 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         "any key is yes, n is no, a is again, s is stop.",
         epilog="example: combside run touch_up",
     )
-    command.add_argument("routine", nargs="?", default=load.DEFAULT_ROUTINE, help="a shipped routine or a file (default: %(default)s)")
+    command.add_argument(
+        "routine",
+        nargs="?",
+        default=load.DEFAULT_ROUTINE,
+        help="a shipped routine or a file (default: %(default)s)",
+    )
     command.add_argument("--kit", help="the kit sheet, where you have several")
-    command.add_argument("--answer", action="append", default=[], metavar="NAME=WORD", help="today's answer to what is asked again")
+    command.add_argument(
+        "--answer",
+        action="append",
+        default=[],
+        metavar="NAME=WORD",
+        help="today's answer to what is asked again",
+    )
     command.add_argument("--vosk-model", type=Path, help="a Vosk model folder")
     command.add_argument("--microphone", help="input device, by sounddevice's name")
     command.add_argument("--speaker", help="output device, by sounddevice's name")
@@ -41,12 +52,20 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
 def carry_out(chosen: argparse.Namespace) -> int:
     household = find_household()
     if household is None:
-        raise load.Refused([Reason("household", "There is no household yet: combside household.", "household")])
+        raise load.Refused(
+            [Reason("household", "There is no household yet: combside household.", "household")]
+        )
     kit_path = find_kit(chosen.kit)
     kit = load_kit(kit_path)
     if kit.example:
         raise load.Refused(
-            [Reason("kit sheet", "This is the invented example kit. Copy your own kit's leaflet: combside kit new.", "leaflet")]
+            [
+                Reason(
+                    "kit sheet",
+                    "This is the invented example kit. Copy your own kit's leaflet: combside kit new.",
+                    "leaflet",
+                )
+            ]
         )
     routine = load.find_routine(chosen.routine)
     program = load.load_program(routine, kit_path, household)
@@ -61,7 +80,15 @@ def carry_out(chosen: argparse.Namespace) -> int:
         try:
             outcome = run(
                 program,
-                Devices(speech.ears, speech.voice, screen, keys, Microphone(chosen.microphone), journal, chosen.speaker),
+                Devices(
+                    speech.ears,
+                    speech.voice,
+                    screen,
+                    keys,
+                    Microphone(chosen.microphone),
+                    journal,
+                    chosen.speaker,
+                ),
             )
         except OSError as error:
             raise load.Refused([Reason("devices", f"{error}. Nothing was started.", "this run")]) from error

@@ -18,7 +18,9 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         description="Lists the recognisers, which one is used and why, and how to get a Vosk model.",
         epilog="example: combside soundcheck --ears",
     )
-    command.add_argument("--ears", action="store_true", help="list the recognisers (the only check there is yet)")
+    command.add_argument(
+        "--ears", action="store_true", help="list the recognisers (the only check there is yet)"
+    )
     command.add_argument("--vosk-model", type=Path, help="a Vosk model folder")
     command.add_argument("--json", action="store_true", help="print as JSON")
     command.set_defaults(carry_out=carry_out)
@@ -27,7 +29,11 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
 def carry_out(chosen: argparse.Namespace) -> int:
     found = engines(chosen.vosk_model)
     if chosen.json:
-        print(json.dumps([{**asdict(e), "folder": str(e.folder) if e.folder else None} for e in found], indent=2))
+        print(
+            json.dumps(
+                [{**asdict(e), "folder": str(e.folder) if e.folder else None} for e in found], indent=2
+            )
+        )
     else:
         for engine in found:
             print(f"{'used    ' if engine.used else 'not used'} {engine.name}: {engine.why}")

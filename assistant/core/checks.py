@@ -9,6 +9,7 @@ are the files' business.
 from __future__ import annotations
 
 import difflib
+import itertools
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -69,7 +70,7 @@ def _zones(routine: Routine) -> Iterator[Problem]:
         if zone.name in names[:i]:
             yield Problem(("zones", i, "name"), f"zone '{zone.name}' is there twice", "give each zone once")
     tough = [z for z in routine.zones if z.delicacy < DELICATE]
-    for before, after in zip(tough, tough[1:], strict=False):
+    for before, after in itertools.pairwise(tough):
         if after.resistance > before.resistance:
             yield Problem(
                 ("zones", routine.zones.index(after), "resistance"),
@@ -296,9 +297,7 @@ def possible(program: Program, state: State) -> Iterator[Event]:
     for name in live_names(program, state):
         slot = program.book.heard[name].slot()
         if slot == "zone":
-            if name == "done_with" and state.todo:
-                yield Heard(t, name, state.todo[0])
-            elif name == "started" and state.todo:
+            if (name == "done_with" and state.todo) or (name == "started" and state.todo):
                 yield Heard(t, name, state.todo[0])
         elif slot == "minutes":
             yield Heard(t, name, str(int(state.limit.seconds // 60)))
@@ -375,7 +374,7 @@ def spoken_with_live_stop(
 ) -> list[tuple[str, str]]:
     """Prompts that contain a stop phrase which would do something in the state they are spoken in: (prompt, phrase)."""
     found = []
-    stops = [p for p in program.book.live(STOPS, program.zones)]
+    stops = list(program.book.live(STOPS, program.zones))
     for r in reached.values():
         for event in possible(program, r.state):
             after, actions = advance(program, r.state, event)

@@ -53,7 +53,9 @@ class Ledger:
         wet = dict(times)
         return replace(
             self,
-            zones=tuple(replace(z, wet=wet[z.zone]) if z.wet is None and z.zone in wet else z for z in self.zones),
+            zones=tuple(
+                replace(z, wet=wet[z.zone]) if z.wet is None and z.zone in wet else z for z in self.zones
+            ),
         )
 
     def cleared(self, t: float) -> Ledger:

@@ -39,7 +39,9 @@ class HeardEntry(Sheet):
         for way in self.ways:
             for slot in PLACEHOLDER.findall(way):
                 if slot not in ("zone", "minutes"):
-                    raise ValueError(f"'{{{slot}}}' is no placeholder of a phrase; there are {{zone}} and {{minutes}}")
+                    raise ValueError(
+                        f"'{{{slot}}}' is no placeholder of a phrase; there are {{zone}} and {{minutes}}"
+                    )
         return self
 
     def slot(self) -> str:
@@ -65,12 +67,16 @@ class PhraseBook(Sheet):
     schema_version: Literal[1] = Field(1, alias="schema")
     language: Annotated[str, Field(pattern=r"^[a-z]{2,3}$")]
     helper_address: str = Field("Helper: ", description="what a sentence for the helper begins with")
-    pronunciations: dict[str, str] = Field({}, description="ARPAbet for words a recogniser's dictionary may lack")
+    pronunciations: dict[str, str] = Field(
+        {}, description="ARPAbet for words a recogniser's dictionary may lack"
+    )
     units: dict[str, tuple[str, str]] = Field(description="minute and second, one and many")
     heard: dict[str, HeardEntry]
     said: dict[str, SaidEntry]
 
-    def live(self, names: Iterable[str], zones: Sequence[str], minutes: Iterable[int] = MINUTES_HEARD) -> tuple[LivePhrase, ...]:
+    def live(
+        self, names: Iterable[str], zones: Sequence[str], minutes: Iterable[int] = MINUTES_HEARD
+    ) -> tuple[LivePhrase, ...]:
         """Every way of saying every phrase in `names`, placeholders filled."""
         found: list[LivePhrase] = []
         for name in names:
@@ -79,7 +85,9 @@ class PhraseBook(Sheet):
             if entry.slot() == "zone":
                 fillings = [(zone, zone) for zone in zones]
             elif entry.slot() == "minutes":
-                fillings = [(str(n), f"{minutes_in_words(n)} {self.units['minute'][n != 1]}") for n in minutes]
+                fillings = [
+                    (str(n), f"{minutes_in_words(n)} {self.units['minute'][n != 1]}") for n in minutes
+                ]
             for value, words in fillings:
                 for way in entry.ways:
                     found.append(LivePhrase(PLACEHOLDER.sub(words, way), name, value, entry.risk))
@@ -90,12 +98,10 @@ class PhraseBook(Sheet):
         return PLACEHOLDER.sub(slot, self.heard[name].ways[0])
 
     def amount(self, n: int, unit: str = "minute") -> str:
-        """ "1 minute", "11 minutes". """
+        """ "1 minute", "11 minutes"."""
         return f"{n} {self.units[unit][n != 1]}"
 
-    def sentences(
-        self, name: str, slots: Mapping[str, str], *, with_helper: bool
-    ) -> tuple[Sentence, ...]:
+    def sentences(self, name: str, slots: Mapping[str, str], *, with_helper: bool) -> tuple[Sentence, ...]:
         """The prompt's sentences with `slots` filled; the helper's only where there is one."""
         entry = self.said[name]
         return self.fill(entry.person, entry.helper, slots, with_helper=with_helper)
@@ -127,10 +133,7 @@ def sound_distance(one: Sequence[str], other: Sequence[str]) -> float:
     for i, a in enumerate(one, 1):
         row = [float(i)]
         for j, b in enumerate(other, 1):
-            if a == b:
-                swap = 0.0
-            else:
-                swap = 0.7 if (a[0] in "AEIOU") == (b[0] in "AEIOU") else 1.0
+            swap = 0.0 if a == b else 0.7 if (a[0] in "AEIOU") == (b[0] in "AEIOU") else 1.0
             row.append(min(before[j] + 1, row[j - 1] + 1, before[j - 1] + swap))
         before = row
     return before[-1] / max(len(one), len(other))

@@ -280,7 +280,9 @@ def more_reserve(program: Program, tasks: Sequence[Task], drawn: Draws) -> Optio
     enough = sorted(float(x) for x in late)[int(len(late) * (1 - RINSE_LATE_AT_MOST))]
     water = program.household.water
     reserve = min(600.0, water.reserve_seconds + 10 * math.ceil(enough / 10))
-    careful = program.household.model_copy(update={"water": water.model_copy(update={"reserve_seconds": reserve})})
+    careful = program.household.model_copy(
+        update={"water": water.model_copy(update={"reserve_seconds": reserve})}
+    )
     result = outcome(
         replace(program, household=careful), begun, tasks, kept, drawn, 0.0, program.limit.seconds
     )

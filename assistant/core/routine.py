@@ -120,8 +120,12 @@ class Cover(Step):
     """Cream on zone after zone."""
 
     kind: Literal["cover"]
-    part: Literal["", "lengths", "scalp"] = Field("", description="first-time hair: lengths first, scalp area last")
-    zones: tuple[str, ...] = Field((), description="in this order; left out: every zone of the routine in its order")
+    part: Literal["", "lengths", "scalp"] = Field(
+        "", description="first-time hair: lengths first, scalp area last"
+    )
+    zones: tuple[str, ...] = Field(
+        (), description="in this order; left out: every zone of the routine in its order"
+    )
 
 
 class Smooth(Step):

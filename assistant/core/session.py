@@ -34,20 +34,11 @@ from assistant.core.program import EYE_FLUSH_S, SKIN_RINSE_S, STILL_MIXING_S, Pr
 from assistant.core.reasons import Limit, Reason
 from assistant.core.routine import (
     AnyStep,
-    Both,
-    Condition,
-    Confirm,
     Cover,
-    Lather,
-    LatherStand,
-    LetWork,
     Mix,
     Must,
-    ReadBack,
     Rinse,
-    Smooth,
     Stand,
-    Strand,
     TickOff,
 )
 
@@ -244,10 +235,12 @@ class Turn:
         alarm: bool = False,
         level: float = 1.0,
         ask_now: bool = True,
-        **slots: str,
+        slots: Mapping[str, str] | None = None,
+        **more: str,
     ) -> Say:
         """Speak the book's prompt `name`."""
-        values = self.program.slots(self.state.limit.seconds, **slots)
+        filled = {**(slots or {}), **more}
+        values = self.program.slots(self.state.limit.seconds, **filled)
         return self.speak(
             Say(
                 name,
@@ -257,7 +250,7 @@ class Turn:
                 level,
                 alarm,
                 asks,
-                tuple(sorted(slots.items())),
+                tuple(sorted(filled.items())),
             ),
             ask_now=ask_now,
         )
@@ -952,7 +945,7 @@ def runs_clear(turn: Turn) -> None:
         left = turn.left("least")
         turn.say(
             "clear.water" if left is not None else "clear.help", about="rinse", asks="flush",
-            **({"time": turn.program.book.amount(minutes(left) + 1)} if left is not None else {}),
+            slots=({"time": turn.program.book.amount(minutes(left) + 1)} if left is not None else {}),
         )  # fmt: skip
         turn.timer("remind", turn.t + REMIND_EVERY_S)
         return
@@ -1241,7 +1234,9 @@ def warn(turn: Turn) -> None:
     book_name = (
         "warn.half" if name == "warn half" else ("warn.zones" if covering and turn.state.todo else "warn")
     )
-    turn.say(book_name, about="note", until=until, **({"left": left} if book_name == "warn.zones" else {}))
+    turn.say(
+        book_name, about="note", until=until, slots=({"left": left} if book_name == "warn.zones" else {})
+    )
 
 
 def timer_name(turn: Turn) -> str:
@@ -1274,7 +1269,7 @@ STILL = {"cover": "cover.still", "smooth_zone": "smooth.still"}
 def still(turn: Turn, asks: str) -> None:
     """The zone at hand with the time as it is now: an old number must not be spoken again."""
     part = {"part": turn.step.part} if isinstance(turn.step, Cover) else {}
-    turn.say(STILL[asks], asks=asks, zone=turn.state.todo[0], until=time_left(turn), **part)
+    turn.say(STILL[asks], asks=asks, zone=turn.state.todo[0], until=time_left(turn), slots=part)
 
 
 def doubted(turn: Turn) -> None:
@@ -1380,7 +1375,7 @@ ANSWERABLE: Mapping[str, Handler] = {
 }
 """What works everywhere."""
 
-STOPPABLE: Mapping[str, Handler] = {**{name: stop_phrase for name in STOPS}, "key_stop": stop_phrase}
+STOPPABLE: Mapping[str, Handler] = {**dict.fromkeys(STOPS, stop_phrase), "key_stop": stop_phrase}
 
 TIMED: Mapping[str, Handler] = {
     "timer:call": call_due,
@@ -1406,7 +1401,7 @@ BEFORE_RINSE = {**CALM, **TIMED, "started": started}
 NOT_TWICE: Mapping[str, Handler] = {
     "rinse_now": nothing,
     "stop_now": nothing,
-    **{name: worse for name in HARM},
+    **dict.fromkeys(HARM, worse),
 }
 
 NEEDS_CREAM = frozenset({"started", "all_is_well", *SKIN})

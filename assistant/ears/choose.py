@@ -21,7 +21,7 @@ from assistant.ears.moonshine_model import model_folder
 
 VARIABLE = "COMBSIDE_VOSK_MODEL"
 GET_VOSK = (
-    'For Vosk, run once with a network: python -c "import vosk; vosk.Model(lang=\'en-us\')" and set '
+    "For Vosk, run once with a network: python -c \"import vosk; vosk.Model(lang='en-us')\" and set "
     f"{VARIABLE} to the folder it fetched (40 MB, under ~/.cache/vosk)."
 )
 EMBEDDED, VOSK = "moonshine", "vosk"
@@ -38,7 +38,9 @@ class EngineChoice:
     folder: Path | None = None
 
 
-def engines(vosk_model: Path | None = None, environment: Mapping[str, str] | None = None) -> tuple[EngineChoice, ...]:
+def engines(
+    vosk_model: Path | None = None, environment: Mapping[str, str] | None = None
+) -> tuple[EngineChoice, ...]:
     """Every engine, the one used first. A folder that was named is used, even when it turns out to hold no
     model."""
     folder, why = _vosk_folder(vosk_model, os.environ if environment is None else environment)

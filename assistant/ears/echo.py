@@ -60,7 +60,8 @@ class Canceller:
             return heard
         mic, speaker = _pcm(heard), _pcm(played)
         self._library.lib.AecCancelEcho(self._aec._aec, _at(mic), _at(speaker), _at(self._out), FRAME)
-        return self._out.astype(np.float32) / np.float32(32768)
+        clean: Samples = self._out.astype(np.float32) / np.float32(32768)
+        return clean
 
 
 def _pyaec() -> ModuleType | None:

@@ -105,6 +105,8 @@ class Endpoint:
         self._asked = 0
         self.inside = False
         """An utterance is going on."""
+        self.begun = 0
+        """How many have begun so far."""
 
     def feed(
         self, frames: Samples, levels: Levels, leak: Levels | None = None, playing: bool = False
@@ -142,6 +144,7 @@ class Endpoint:
             self._votes.append(speech)
             if sum(self._votes) >= ONSET:
                 self.inside = True
+                self.begun += 1
                 votes = list(self._votes)
                 self._sound = [f for f, _ in self._kept]
                 self._playing = [p for _, p in self._kept]

@@ -31,11 +31,14 @@ class Engine(Protocol):
     def allow(self, phrases: Sequence[LivePhrase]) -> None:
         """Only `phrases` may be heard from now on. Raises VocabularyError for a word it lacks."""
 
+    def begin(self) -> None:
+        """An utterance begins; whatever `more` was given before is over."""
+
     def more(self, sound: Samples) -> Guess | None:
         """The next piece of an utterance that is still going on; a Guess when it is already sure."""
 
     def judge(self, utterance: Samples) -> Guess:
-        """The whole utterance, with some sound before and after it. Ends what `more` began."""
+        """The whole utterance, with some sound before and after it."""
 
     def unknown_words(self, words: Iterable[str]) -> tuple[str, ...]:
         """Those of `words` it can never hear."""

@@ -48,7 +48,8 @@ class Listening:
         self._tail = 0  # frames for which our voice may still be heard
         self._memory = np.zeros(int(REMEMBER_S * RATE), np.float32)  # of what was played, the latest last
         self._before: Utterance | None = None  # the last one, when it was no phrase
-        self._decided = False  # the utterance that is going on was
+        self._begun = 0  # utterances the engine was told of
+        self._decided = False  # the last of them is done with
 
     def allow(self, phrases: Sequence[LivePhrase]) -> None:
         self._engine.allow(phrases)
@@ -64,7 +65,8 @@ class Listening:
         whole = len(self._heard) // FRAME * FRAME
         frames, self._heard = self._heard[:whole].reshape(-1, FRAME), self._heard[whole:]
         ours, self._played = self._played[:whole].reshape(-1, FRAME), self._played[whole:]
-        start = t_end - (self._taken + whole + len(self._heard)) / RATE  # the run clock at the stream's first sample
+        since = (self._taken + whole + len(self._heard)) / RATE  # seconds since the stream's first sample
+        start = t_end - since
         found: list[Hypothesis] = []
         for utterance, guess in self._utterances(frames, ours):
             if guess is None:
@@ -89,18 +91,26 @@ class Listening:
                 self._tail -= 1
                 ended = self._over_prompt(frames[at], ours[at])
             for utterance in ended:
-                decided, self._decided = self._decided, False
-                if not decided:
+                if not self._decided:
                     yield utterance, None
             self._remember(ours[at:stop])
             self._taken += (stop - at) * FRAME
             at = stop
-            if self._endpoint.inside and not self._decided:
-                guess = self._engine.more(self._endpoint.new_sound())
-                going_on = self._endpoint.so_far() if guess is not None else None
-                if going_on is not None:
-                    self._decided = True
-                    yield going_on, guess
+            if self._endpoint.inside:
+                yield from self._going_on()
+
+    def _going_on(self) -> Iterator[tuple[Utterance, Guess]]:
+        """The utterance that is not over yet, when the engine is already sure of it."""
+        if self._begun != self._endpoint.begun:
+            self._begun, self._decided = self._endpoint.begun, False
+            self._engine.begin()
+        if self._decided:
+            return
+        guess = self._engine.more(self._endpoint.new_sound())
+        going_on = self._endpoint.so_far() if guess is not None else None
+        if guess is not None and going_on is not None:
+            self._decided = True
+            yield going_on, guess
 
     def _over_prompt(self, frame: Samples, ours: Samples) -> list[Utterance]:
         clean = self._canceller.clean(frame, ours)[None]

@@ -79,7 +79,11 @@ class Microphone:
         if not blocks:
             return np.zeros(0, dtype=np.float32)
         sound = np.concatenate(blocks)
-        return sound if self._resampler is None else np.asarray(self._resampler.resample_chunk(sound), np.float32)
+        return (
+            sound
+            if self._resampler is None
+            else np.asarray(self._resampler.resample_chunk(sound), np.float32)
+        )
 
     def watch(self, now: float, heard: int) -> list[DeviceLost | DeviceBack]:
         """What happened to the device, given that `heard` samples came in this turn. Lost is told once."""

@@ -112,7 +112,8 @@ class Moonshine:
             feed[f"past_key_values.{layer}.encoder.{kind}"] = nothing
         out = dict(zip(self._outputs, self._decoder.run(None, feed), strict=True))
         memory = {
-            f"past_key_values.{layer}.encoder.{kind}": out[f"present.{layer}.encoder.{kind}"] for layer, kind in NAMES
+            f"past_key_values.{layer}.encoder.{kind}": out[f"present.{layer}.encoder.{kind}"]
+            for layer, kind in NAMES
         }
         past = tuple(out[f"present.{layer}.decoder.{kind}"] for layer, kind in NAMES)
         return Encoded(hidden, memory, _log_softmax(out["logits"][:, -1])[0], past)
@@ -171,7 +172,9 @@ class Moonshine:
             rows, past = self._step(heard, [best], past)
             logp = rows[0]
 
-    def _step(self, heard: Encoded, tokens: list[int], past: tuple[Floats, ...]) -> tuple[Floats, tuple[Floats, ...]]:
+    def _step(
+        self, heard: Encoded, tokens: list[int], past: tuple[Floats, ...]
+    ) -> tuple[Floats, tuple[Floats, ...]]:
         """One token for each of a batch: log P of what follows (batch, vocabulary), and the memory grown by
         one."""
         feed: dict[str, np.ndarray] = {
@@ -199,7 +202,9 @@ def _worth_going_on(level: list[tuple[Node, float, int]]) -> list[tuple[Node, fl
     them."""
     if not level:
         return level
-    ahead = [total - PRIOR_SHARE * node.prior if np.isfinite(node.prior) else np.inf for node, total, _ in level]
+    ahead = [
+        total - PRIOR_SHARE * node.prior if np.isfinite(node.prior) else np.inf for node, total, _ in level
+    ]
     least = max(LOWEST_AHEAD, max(ahead) - FARTHEST_BEHIND)
     return [entry for entry, a in zip(level, ahead, strict=True) if a >= least and entry[1] >= entry[0].need]
 

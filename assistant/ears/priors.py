@@ -86,7 +86,9 @@ def measure(model: Moonshine, phrases: Sequence[str]) -> list[Prior]:
         along: list[list[tuple[float, ...]]] = [[] for _ in part]
         for row, phrase in zip(rows, owner, strict=True):
             along[phrase].append(tuple(round(sums[id(n)] / len(heard), 2) for n in _path(tree, row)))
-        found += [Prior(round(float(w) / len(heard), 2), tuple(a)) for w, a in zip(wholes, along, strict=True)]
+        found += [
+            Prior(round(float(w) / len(heard), 2), tuple(a)) for w, a in zip(wholes, along, strict=True)
+        ]
     return found
 
 
@@ -140,15 +142,16 @@ def _read(path: Path) -> dict[str, Prior]:
 def _write(path: Path, priors: dict[str, Prior]) -> None:
     """Replace `path` as a whole, so that a reader never sees half of it."""
     lines = ",\n".join(
-        f"{json.dumps(key, ensure_ascii=False)}: {json.dumps([p.whole, p.along])}" for key, p in sorted(priors.items())
+        f"{json.dumps(key, ensure_ascii=False)}: {json.dumps([p.whole, p.along])}"
+        for key, p in sorted(priors.items())
     )
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         handle, half = tempfile.mkstemp(dir=path.parent, suffix=".part")
         with os.fdopen(handle, "w", encoding="utf-8") as out:
             out.write(f'{{"model": {json.dumps(MODEL)}, "priors": {{\n{lines}\n}}}}\n')
-        os.chmod(half, 0o644 if path == SHIPPED else 0o600)
-        os.replace(half, path)
+        Path(half).chmod(0o644 if path == SHIPPED else 0o600)
+        Path(half).replace(path)
     except OSError:
         return  # only a cache: the next start measures again
 
@@ -161,5 +164,5 @@ def write_shipped(phrases: Iterable[str], path: Path = SHIPPED) -> int:
 
 
 if __name__ == "__main__":
-    lines = [line.strip() for name in sys.argv[1:] for line in Path(name).read_text("utf-8").splitlines()]
-    print(write_shipped(line for line in lines if line))
+    texts = (Path(name).read_text("utf-8") for name in sys.argv[1:])
+    print(write_shipped(line.strip() for text in texts for line in text.splitlines() if line.strip()))

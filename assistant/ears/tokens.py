@@ -6,6 +6,7 @@ Byte-pair merging by lowest id over the model's own `tokenizer.bin`. Called by
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
 
 UNKNOWN, BEGIN, END = 0, 1, 2
@@ -34,7 +35,7 @@ class Tokens:
         """Ids of `text` as the model would write it at the start of an utterance."""
         parts = [c.encode() for c in ("\u2581" + text.replace(" ", "\u2581"))]
         while True:
-            joined = [(self._ids.get(a + b), i) for i, (a, b) in enumerate(zip(parts, parts[1:], strict=False))]
+            joined = [(self._ids.get(a + b), i) for i, (a, b) in enumerate(pairwise(parts))]
             known = [(token, i) for token, i in joined if token is not None]
             if not known:
                 break

@@ -19,6 +19,7 @@ from assistant.ears.vocabulary import VocabularyError
 from assistant.ports import RATE, Samples
 
 NOT_A_PHRASE = "[unk]"
+"""What English models put for any other word; a model without it forces all speech into the phrases."""
 ACCEPT_AT = 0.6
 """Mean word confidence; a word outside the grammar takes a phrase far below (first value, common
 practice)."""
@@ -47,12 +48,18 @@ class Vosk:
         if missing:
             raise VocabularyError(self.name, missing)
         if meaning.keys() != self._meaning.keys():
-            grammar = json.dumps([*meaning, NOT_A_PHRASE], ensure_ascii=False)
+            other = () if self.unknown_words([NOT_A_PHRASE]) else (NOT_A_PHRASE,)
+            grammar = json.dumps([*meaning, *other], ensure_ascii=False)
             self._recogniser = vosk.KaldiRecognizer(self._model, RATE, grammar) if meaning else None
             if self._recogniser is not None:
                 self._recogniser.SetWords(True)
         self._meaning = meaning
-        self._begin()
+        self.begin()
+
+    def begin(self) -> None:
+        if self._recogniser is not None:
+            self._recogniser.Reset()
+        self._partial, self._stable = "", 0
 
     def more(self, sound: Samples) -> Guess | None:
         """A Guess once the partial result is a whole phrase, stable, and the start of no other."""
@@ -75,23 +82,18 @@ class Vosk:
     def judge(self, utterance: Samples) -> Guess:
         if self._recogniser is None:
             return Guess(None, float("-inf"), ACCEPT_AT)
-        self._begin()
+        self.begin()
         self._recogniser.AcceptWaveform(_bytes(utterance))
         return self._final()
 
     def unknown_words(self, words: Iterable[str]) -> tuple[str, ...]:
         return tuple(w for w in dict.fromkeys(words) if self._model.vosk_model_find_word(w) < 0)
 
-    def _begin(self) -> None:
-        if self._recogniser is not None:
-            self._recogniser.Reset()
-        self._partial, self._stable = "", 0
-
     def _final(self) -> Guess:
         if self._recogniser is None:
             return Guess(None, float("-inf"), ACCEPT_AT)
         result = json.loads(self._recogniser.FinalResult())
-        self._begin()
+        self.begin()
         words = result.get("result", [])
         phrase = self._meaning.get(str(result.get("text", "")))
         if phrase is None or not words:

@@ -24,9 +24,25 @@ SHORTER: tuple[tuple[re.Pattern[str], str], ...] = tuple(
 PAUSED = re.compile(r"^(yes|no|please|wait|helper) (?=\w)")
 """First words after which a comma is often written."""
 
-UNITS = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen"]
+UNITS = [
+    *("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"),
+    *(
+        "ten",
+        "eleven",
+        "twelve",
+        "thirteen",
+        "fourteen",
+        "fifteen",
+        "sixteen",
+        "seventeen",
+        "eighteen",
+        "nineteen",
+    ),
+]
 TENS = ["twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"]
-NUMBER = re.compile(rf"\b(?:({'|'.join(TENS)})(?:[ -]({'|'.join(UNITS[1:10])}))?|({'|'.join(reversed(UNITS))}))\b")
+NUMBER = re.compile(
+    rf"\b(?:({'|'.join(TENS)})(?:[ -]({'|'.join(UNITS[1:10])}))?|({'|'.join(reversed(UNITS))}))\b"
+)
 
 
 def in_digits(text: str) -> str:

@@ -60,4 +60,6 @@ def _shipped(name: str) -> Path:
     for folder in (_PACKAGE / "shipped" / name, _PACKAGE.parent / name):
         if folder.is_dir():
             return folder
-    raise FileNotFoundError(f"combside's folder '{name}' is missing: neither {_PACKAGE / 'shipped'} nor {_PACKAGE.parent} has it")
+    raise FileNotFoundError(
+        f"combside's folder '{name}' is missing: neither {_PACKAGE / 'shipped'} nor {_PACKAGE.parent} has it"
+    )

@@ -23,7 +23,7 @@ from assistant.core.actions import Priority, Say, Sentence
 from assistant.core.interrupting import Change, Queue
 from assistant.ports import RATE, Mark, Samples, Voice
 
-SENTENCE_GAP_S = 0.18
+SENTENCE_GAP_S = 0.35
 PROMPT_GAP_S = 0.25
 FADE_S = 0.012
 DUCKED = 0.35

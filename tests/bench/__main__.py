@@ -46,7 +46,11 @@ def main() -> int:
         print(result.name)
         for figure, value in result.figures.items():
             most = result.at_most.get(figure)
-            goal = "" if most is None else f"   at most {most:g}: {'MISSED' if figure in result.missed else 'met'}"
+            goal = (
+                ""
+                if most is None
+                else f"   at most {most:g}: {'MISSED' if figure in result.missed else 'met'}"
+            )
             print(f"  {figure:<36}{value:>12.5g}{goal}")
         for curve in result.curves:
             print(f"  {curve.name}: " + ", ".join(f"{x:g}: {y:.4f}" for x, y in curve.points))
@@ -56,7 +60,11 @@ def main() -> int:
             for curve in result.curves:
                 (chosen.plots / f"{curve.name}.svg").write_text(svg(curve), encoding="utf-8")
     if chosen.json is not None:
-        machine = {"python": platform.python_version(), "machine": platform.machine(), "cores": os.cpu_count()}
+        machine = {
+            "python": platform.python_version(),
+            "machine": platform.machine(),
+            "cores": os.cpu_count(),
+        }
         whole = {"machine": machine, "results": [asdict(r) | {"missed": list(r.missed)} for r in results]}
         chosen.json.write_text(json.dumps(whole, indent=2) + "\n", encoding="utf-8")
     return 1 if any(result.missed for result in results) else 0

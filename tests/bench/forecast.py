@@ -31,8 +31,13 @@ def measure() -> Result:
         drawn = f.draw(work, day, draws)
         return f.outcome(made, ledger, work, [True] * len(work), drawn, 0.0, made.limit.seconds).chance
 
-    vectorised, plain = seconds(lambda: one_chance(DRAWS)), seconds(lambda: plain_chance(made, work, day, DRAWS), 3)
-    by_draws = tuple((float(n), seconds(lambda n=n: once(n), 5)) for n in (500, 1000, 2000, 5000, 10_000, 20_000))
+    vectorised, plain = (
+        seconds(lambda: one_chance(DRAWS)),
+        seconds(lambda: plain_chance(made, work, day, DRAWS), 3),
+    )
+    by_draws = tuple(
+        (float(n), seconds(lambda n=n: once(n), 5)) for n in (500, 1000, 2000, 5000, 10_000, 20_000)
+    )
     by_zones = tuple(
         (float(n), seconds(lambda n=n: once(DRAWS, tuple(t for t in work if t.zone in made.zones[:n])), 5))
         for n in range(1, len(made.zones) + 1)
@@ -67,7 +72,9 @@ def plain_chance(made: Program, tasks: tuple[f.Task, ...], day: Belief, draws: i
         tired, t = guess.tired * chance.random(), 0.0
         slow = {zone for zone in made.zones if chance.random() < guess.slow_chance}
         for n, task in enumerate(tasks):
-            seconds_ = task.seconds * math.exp(factor + chance.gauss(0, math.sqrt(pace.scatter_variance(task.partings))))
+            seconds_ = task.seconds * math.exp(
+                factor + chance.gauss(0, math.sqrt(pace.scatter_variance(task.partings)))
+            )
             seconds_ *= (guess.slow_factor if task.zone in slow else 1.0) * (1 + tired * n / (len(tasks) - 1))
             if chance.random() < 1 - math.exp(-guess.interruptions_a_minute / 60 * seconds_):
                 seconds_ += chance.expovariate(1 / guess.interruption_s)
@@ -75,7 +82,8 @@ def plain_chance(made: Program, tasks: tuple[f.Task, ...], day: Belief, draws: i
         wet = guess.reaction_s * math.exp(chance.gauss(0, guess.reaction_sd))
         wet += water.walk_seconds * math.exp(chance.gauss(0, guess.walk_sd))
         wet += sum(
-            water.wetting_seconds_a_zone * math.exp(chance.gauss(0, guess.wetting_sd)) for _ in made.zones[:-1]
+            water.wetting_seconds_a_zone * math.exp(chance.gauss(0, guess.wetting_sd))
+            for _ in made.zones[:-1]
         )
         within += t <= call and call + wet <= made.limit.seconds
     return within / draws

@@ -13,7 +13,9 @@ from tests.calibration.measure import calibrate, together
 
 def main() -> None:
     command = argparse.ArgumentParser(prog="python -m tests.calibration", description=__doc__)
-    command.add_argument("--households", type=int, default=2000, help="half of them from the model (default: %(default)s)")
+    command.add_argument(
+        "--households", type=int, default=2000, help="half of them from the model (default: %(default)s)"
+    )
     command.add_argument("--seed", type=int, default=1)
     command.add_argument("--json", type=Path, metavar="F", help="write the figures")
     chosen = command.parse_args()
@@ -26,7 +28,13 @@ def main() -> None:
     for result in (*mixed, together(mixed), *worse):
         found.append(result.as_json())
         low, high = result.interval()
-        verdict = "calibrated" if result.calibrated else "better than promised" if result.safe else "WORSE than promised"
+        verdict = (
+            "calibrated"
+            if result.calibrated
+            else "better than promised"
+            if result.safe
+            else "WORSE than promised"
+        )
         print(
             f"{result.kind:<30}{result.plans:>6}{result.given:>8.3f}{result.share:>8.3f}   "
             f"{low:.3f} to {high:.3f}  {verdict}",

@@ -122,4 +122,3 @@ def at_ninety(made: Program, tasks: tuple[Task, ...], drawn: Draws) -> tuple[Pro
         middle = (low + high) / 2
         low, high = (low, middle) if chance(middle) >= GIVEN else (middle, high)
     return replace(made, limit=replace(made.limit, seconds=high)), chance(high)
-

@@ -9,7 +9,9 @@ from hypothesis import strategies as st
 from assistant.core.exposure import Ledger
 from assistant.core.kit_sheet import LimitMeans
 
-touches = st.lists(st.tuples(st.sampled_from(["crown", "back", "nape"]), st.floats(0, 3000)), min_size=1, max_size=20)
+touches = st.lists(
+    st.tuples(st.sampled_from(["crown", "back", "nape"]), st.floats(0, 3000)), min_size=1, max_size=20
+)
 
 
 @given(touches)

@@ -162,7 +162,14 @@ def test_an_armed_call_stands() -> None:
 def sure(made: Program, minutes: float, *, now: float = 0.0, since: float | None = None) -> f.Forecast:
     """A forecast where the pace is all but known."""
     return f.forecast(
-        made, begun(made), fitting(made, minutes), now, Belief(0.0, 0.01), since=since, scatter=STILL, draws=500
+        made,
+        begun(made),
+        fitting(made, minutes),
+        now,
+        Belief(0.0, 0.01),
+        since=since,
+        scatter=STILL,
+        draws=500,
     )
 
 
@@ -248,6 +255,6 @@ def test_no_work_and_no_cream_is_an_error() -> None:
 
 
 def test_draws_do_not_touch_numpys_global_state() -> None:
-    before = np.random.get_state()[1]  # noqa: NPY002
+    before = np.random.get_state()[1]
     f.draw(f.ahead(program("touch_up")), DAY, 10)
-    assert (np.random.get_state()[1] == before).all()  # noqa: NPY002
+    assert (np.random.get_state()[1] == before).all()

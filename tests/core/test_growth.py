@@ -22,7 +22,8 @@ def test_eight_weeks_give_half_an_inch_to_an_inch() -> None:
 
 
 @pytest.mark.parametrize(
-    ("weeks", "enough", "risk"), [(2, "no", "high"), (5, "measure", "some"), (4, "measure", "high"), (16, "yes", "low")]
+    ("weeks", "enough", "risk"),
+    [(2, "no", "high"), (5, "measure", "some"), (4, "measure", "high"), (16, "yes", "low")],
 )
 def test_enough_only_when_the_slow_end_is(weeks: int, enough: str, risk: str) -> None:
     grown = growth.since(DAY - timedelta(weeks=weeks), DAY)
@@ -32,7 +33,10 @@ def test_enough_only_when_the_slow_end_is(weeks: int, enough: str, risk: str) ->
 
 @given(st.integers(0, 2000), st.integers(0, 400))
 def test_more_days_never_less_growth(days: int, more: int) -> None:
-    first, later = growth.since(DAY - timedelta(days=days), DAY), growth.since(DAY - timedelta(days=days + more), DAY)
+    first, later = (
+        growth.since(DAY - timedelta(days=days), DAY),
+        growth.since(DAY - timedelta(days=days + more), DAY),
+    )
     assert later.expected_cm >= first.expected_cm
     assert first.least_cm <= first.expected_cm <= first.most_cm
 

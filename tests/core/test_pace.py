@@ -29,7 +29,8 @@ def integrated(prior: Belief, log_likelihood: Callable[[np.ndarray], np.ndarray]
 
 
 @pytest.mark.parametrize(
-    ("depth", "width", "number"), [(8, 0.9525, 9), (8, 1.27, 7), (2.54, 0.635, 4), (1.0, 1.27, 1), (0.9525 * 4, 0.9525, 4)]
+    ("depth", "width", "number"),
+    [(8, 0.9525, 9), (8, 1.27, 7), (2.54, 0.635, 4), (1.0, 1.27, 1), (0.9525 * 4, 0.9525, 4)],
 )
 def test_partings_are_depth_over_width(depth: float, width: float, number: int) -> None:
     """A last, thinner parting counts as one; an exact division gives no extra one."""
@@ -94,7 +95,9 @@ def test_against_the_multivariate_normal_of_a_library() -> None:
     """The marginal likelihood of three zones by scipy.stats gives the same posterior odds as the closed form."""
     logs, numbers = [0.3, 0.1, 0.5], [9, 4, 12]
     prior, day = Belief(), pace.DAY_SD**2
-    times = [ZoneTime(str(i), math.exp(y), n, 1.0) for i, (y, n) in enumerate(zip(logs, numbers, strict=True))]
+    times = [
+        ZoneTime(str(i), math.exp(y), n, 1.0) for i, (y, n) in enumerate(zip(logs, numbers, strict=True))
+    ]
     got = pace.learned(times)
     cov = np.full((3, 3), day) + np.diag([pace.scatter_variance(n) for n in numbers])
     points = (-0.2, 0.15, 0.4)
@@ -117,12 +120,18 @@ def test_an_older_run_weighs_less(age: float, older: float) -> None:
 
 def test_half_life_is_half_the_evidence() -> None:
     prior = Belief()
-    told = [1 / pace.learned([ZoneTime("z", 150, 10, 100, age)]).sd ** 2 - 1 / prior.sd**2 for age in (0.0, 180.0)]
+    told = [
+        1 / pace.learned([ZoneTime("z", 150, 10, 100, age)]).sd ** 2 - 1 / prior.sd**2 for age in (0.0, 180.0)
+    ]
     assert told[1] == pytest.approx(told[0] / 2)
 
 
 def test_order_of_runs_does_not_matter() -> None:
-    times = [ZoneTime("crown", 150, 9, 100, 60), ZoneTime("nape", 70, 5, 50, 60), ZoneTime("crown", 90, 9, 100, 7)]
+    times = [
+        ZoneTime("crown", 150, 9, 100, 60),
+        ZoneTime("nape", 70, 5, 50, 60),
+        ZoneTime("crown", 90, 9, 100, 7),
+    ]
     assert pace.learned(times) == pace.learned(times[::-1])
 
 
@@ -135,8 +144,15 @@ def test_a_mistimed_zone_teaches_nothing() -> None:
 
 def test_what_it_learned_from_is_said() -> None:
     assert "first guess" in pace.learned_from([])
-    times = [ZoneTime("crown", 90, 9, 100, 60), ZoneTime("nape", 45, 5, 50, 60), ZoneTime("crown", 95, 9, 100, 7, True)]
-    assert pace.learned_from(times) == "learned from 2 runs (1 of them practice): 3 zones timed, the latest 7 days ago"
+    times = [
+        ZoneTime("crown", 90, 9, 100, 60),
+        ZoneTime("nape", 45, 5, 50, 60),
+        ZoneTime("crown", 95, 9, 100, 7, True),
+    ]
+    assert (
+        pace.learned_from(times)
+        == "learned from 2 runs (1 of them practice): 3 zones timed, the latest 7 days ago"
+    )
 
 
 def test_variance_must_be_above_zero() -> None:

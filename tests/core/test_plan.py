@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 from dataclasses import replace
+from datetime import datetime, timezone
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -15,11 +16,13 @@ from rich.cells import cell_len
 
 from assistant.cli import plan as command
 from assistant.core import forecast, pace
+from assistant.core.diary import RunRecord, ZonePace
 from assistant.core.exposure import Ledger
 from assistant.core.kit_sheet import LimitMeans, Waits
 from assistant.core.pace import Belief
 from assistant.core.plan import plan
 from assistant.core.program import Program
+from assistant.files.diary_file import save_run
 from assistant.files.places import ALL_IN_ONE
 from assistant.screens.plan_picture import bars, svg
 from tests.programs import ROUTINES, kit, program
@@ -177,7 +180,9 @@ def test_a_rinse_that_eats_its_reserve_is_told() -> None:
     """Until clear, the rinse itself scatters by more than a small reserve: calling earlier helps, if there is time."""
     made = program("short_hair", limit_means=LimitMeans.UNTIL_CLEAR)
     water = made.household.water.model_copy(update={"reserve_seconds": 20.0})
-    short = replace(made, household=made.household.model_copy(update={"water": water}), pace=Belief(-0.7, 0.1))
+    short = replace(
+        made, household=made.household.model_copy(update={"water": water}), pace=Belief(-0.7, 0.1)
+    )
     got = plan(short)
     assert not got.fits
     option = next(o for o in got.options if o.what.startswith("a reserve of"))
@@ -288,6 +293,8 @@ def test_it_says_what_it_learned_from(tmp_path: Path, capsys: pytest.CaptureFixt
         save_run(record)
     assert run(["touch_up", "--json", "--today", "2025-03-01"]) == 0
     found = json.loads(capsys.readouterr().out)
-    assert "learned from 1 run (1 of them practice): 14 zones timed, the latest 28 days ago" in found["notes"][0]
+    assert (
+        "learned from 1 run (1 of them practice): 14 zones timed, the latest 28 days ago" in found["notes"][0]
+    )
     assert found["fits"] is True
     assert found["chance"] > plan(made).chance

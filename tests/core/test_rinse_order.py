@@ -12,7 +12,9 @@ from assistant.core.kit_sheet import LimitMeans
 from assistant.core.rinse_order import Job, plan
 
 jobs = st.lists(
-    st.tuples(st.integers(1, 120), st.integers(60, 2400)).map(lambda x: (float(x[0]), float(x[1]))), min_size=1, max_size=7
+    st.tuples(st.integers(1, 120), st.integers(60, 2400)).map(lambda x: (float(x[0]), float(x[1]))),
+    min_size=1,
+    max_size=7,
 )
 
 
@@ -27,7 +29,9 @@ def latest_call(order: tuple[Job, ...], walk_s: float, until_clear: bool) -> flo
 
 @settings(max_examples=60, deadline=None)
 @given(jobs, st.integers(0, 120), st.sampled_from(list(LimitMeans)))
-def test_no_permutation_allows_a_later_call(given_jobs: list[tuple[float, float]], walk: int, means: LimitMeans) -> None:
+def test_no_permutation_allows_a_later_call(
+    given_jobs: list[tuple[float, float]], walk: int, means: LimitMeans
+) -> None:
     """For up to 7 zones with random durations and due times, to the second (Jackson 1955, from memory)."""
     made = [Job(f"z{i}", seconds, due) for i, (seconds, due) in enumerate(given_jobs)]
     clear = means is LimitMeans.UNTIL_CLEAR
@@ -36,6 +40,31 @@ def test_no_permutation_allows_a_later_call(given_jobs: list[tuple[float, float]
     assert got.latest == pytest.approx(best)
     by_name = {job.zone: job for job in made}
     assert latest_call(tuple(by_name[z] for z in got.order), walk, clear) == pytest.approx(best)
+
+
+@settings(max_examples=6, deadline=None)
+@given(
+    st.lists(st.tuples(st.integers(1, 120), st.integers(300, 2400)), min_size=7, max_size=7),
+    st.integers(0, 120),
+    st.sampled_from(list(LimitMeans)),
+)
+def test_seven_zones_to_the_second(given_jobs: list[tuple[int, int]], walk: int, means: LimitMeans) -> None:
+    """All 5040 orders, second by second: called at the latest call some order saves every zone, a second later none."""
+    made = [Job(f"z{i}", seconds, due) for i, (seconds, due) in enumerate(given_jobs)]
+    clear = means is LimitMeans.UNTIL_CLEAR
+    got = plan(made, walk, means)
+    by_name = {job.zone: job for job in made}
+
+    def late(order: tuple[Job, ...], call: float) -> bool:
+        t = call + walk
+        for job in order:
+            if t + (job.seconds if clear else 0) > job.due:
+                return True
+            t += job.seconds
+        return False
+
+    assert not late(tuple(by_name[z] for z in got.order), got.latest)
+    assert all(late(order, got.latest + 1) for order in itertools.permutations(made))
 
 
 def test_worked_example() -> None:

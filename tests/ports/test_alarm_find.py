@@ -48,6 +48,7 @@ def voiced(seconds: float, seed: int) -> Sound:
     """Something like a voice: a gliding buzz of harmonics in syllables."""
     rng = np.random.default_rng(seed)
     t = np.arange(round(seconds * RATE)) / RATE
+
     def wander(every: float, low: float, high: float) -> NDArray[np.float64]:
         turns = np.arange(0, seconds + 1, every)
         return np.interp(t, turns, rng.uniform(low, high, len(turns)))
