@@ -27,15 +27,15 @@ from assistant.files.household_file import find_household, find_kit, kit_paths
 from assistant.files.places import routines_folder
 from assistant.files.yaml_file import read
 from assistant.screens.harmless import harmless
-from assistant.screens.plan_picture import bars, minutes, svg
+from assistant.screens.plan_picture import bars, minutes, percent, svg
 
 
 def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     command = commands.add_parser(
         "plan",
         help="can this head be done within the limit, and when must the rinse be called",
-        description="Draws up the clock plan and the chance of staying within every limit. Where that is under 90 %, "
-        "says what would make it fit. Exit status 1: it does not fit as it is.",
+        description="Draws up the clock plan and the chance of staying within every limit. Under 90 %, "
+        "it says what would make it fit. Exit status 1: it does not fit as it is.",
         epilog="examples: combside plan touch_up --kit my_kit.yaml --household us.yaml;  "
         "combside plan touch_up --last-relaxer 2024-11-02;  combside plan --picture plan.svg",
     )
@@ -47,7 +47,7 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     )
     command.add_argument(
         "--kit",
-        help="your kit sheet: a file or its name (default: the only one you have, or the invented one)",
+        help="your kit sheet: a file or its name (default: your only one)",
     )
     command.add_argument(
         "--household", type=Path, help="your household file (default: your own, or the invented one)"
@@ -174,11 +174,6 @@ def refused_as_json(refused: load.Refused) -> Mapping[str, object]:
     return {"fits": False, "chance": 0.0, "zones": [], "options": [], "reasons": reasons}
 
 
-def percent(chance: float) -> str:
-    """Rounded down: 89.9 % is not 90 %."""
-    return f"{int(chance * 100 + 1e-9)}%"
-
-
 def in_minutes(seconds: float) -> float:
     return round(seconds / 60, 3)
 
@@ -207,7 +202,7 @@ def show(program: Program, made: Plan, grown: growth.Growth | None) -> None:
     console.print(f"\nlimit       {made.limit / 60:g} min: {harmless(made.limit_words)}")
     console.print(f"rinse call  {minutes(made.rinse_call)} after the first cream")
     console.print(
-        f"work done   {minutes(made.done)} expected; {minutes(early)} to {minutes(late)} in four of five cases"
+        f"work done   {minutes(made.done)} expected; {minutes(early)} to {minutes(late)} in 4 of 5 cases"
     )
     console.print(f"warnings    {', '.join(minutes(w) for w in made.warnings)}")
     console.print(f"rinse order {harmless(', '.join(made.rinse_order))}")

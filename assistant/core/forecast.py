@@ -172,7 +172,7 @@ def without(tasks: Sequence[Task], zones: Iterable[str], ledger: Ledger) -> tupl
 
 @dataclass(frozen=True, slots=True)
 class Draws:
-    """What each draw makes of work and rinse: `tasks` in seconds, (tasks, draws); `wetting` (zones, draws)."""
+    """What each draw makes of the work, `tasks` (tasks, draws) seconds, and of the rinse."""
 
     tasks: Floats
     reaction: Floats

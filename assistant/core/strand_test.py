@@ -39,7 +39,7 @@ class StrandResult(Sheet):
 
 
 def told(result: StrandResult, kit: KitSheet, person: str, hair: Hair) -> Limit | Reason | None:
-    """What a result says for this person and this kit: a limit, a no, or nothing (not straight: the chart rules).
+    """What a result says for this person and this kit: a limit, a no, or nothing (not straight).
 
     The limit is rounded down to whole minutes, as in a run.
     """

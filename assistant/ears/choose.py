@@ -59,29 +59,37 @@ def engines(
 
 
 def open_ears(
-    vosk_model: Path | None = None, *, environment: Mapping[str, str] | None = None, second: bool = True
+    vosk_model: Path | None = None,
+    *,
+    environment: Mapping[str, str] | None = None,
+    cache: Path | None = None,
+    second: bool = True,
 ) -> Listening:
     """The ears to use here, loaded (0.5 s; Vosk some seconds).
 
+    `cache` is the folder for what was measured of phrases that do not ship (default: the user's own).
     `second` False does without pocketsphinx's agreement. Raises FileNotFoundError
     when no engine can be used, ValueError when a named Vosk folder holds no model.
     """
     first = engines(vosk_model, environment)[0]
     if not first.usable:
         raise FileNotFoundError(first.why)
-    return Listening(_load(first, second=second))
+    return Listening(_load(first, cache, second=second))
 
 
-def _load(choice: EngineChoice, *, second: bool) -> Engine:
+def _load(choice: EngineChoice, cache: Path | None, *, second: bool) -> Engine:
     """Engines are imported when chosen: none needs the others' libraries."""
     if choice.name == VOSK and choice.folder is not None:
         from assistant.ears.vosk_engine import Vosk
 
         return Vosk(choice.folder)
     from assistant.ears.moonshine import ScoredPhrases
+    from assistant.ears.moonshine_model import Moonshine
+    from assistant.ears.priors import Priors
     from assistant.ears.sphinx import Sphinx
 
-    return ScoredPhrases(second=Sphinx() if second else None)
+    model = Moonshine()
+    return ScoredPhrases(model, Priors(model, cache), Sphinx() if second else None)
 
 
 def _vosk_folder(given: Path | None, environment: Mapping[str, str]) -> tuple[Path | None, str]:

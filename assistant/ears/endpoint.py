@@ -57,7 +57,7 @@ class Utterance:
 
     `sound` starts at sample `begin` of the stream; `speech` is where the speech
     lies, `clauses` its parts between short pauses. `over_prompt`: our own voice
-    was playing. `cut`: it was too long and goes on.
+    was playing. `cut`: it was too long and goes on. `number` counts utterances from 1.
     """
 
     sound: Samples
@@ -66,6 +66,7 @@ class Utterance:
     clauses: tuple[Span, ...]
     over_prompt: bool = False
     cut: bool = False
+    number: int = 0
 
     def part(self, span: Span, around_s: float) -> Samples:
         """The sound of one clause and `around_s` on both sides, as far as there is any."""
@@ -198,6 +199,7 @@ class Endpoint:
             spans,
             any(self._playing[runs[0][0] : runs[-1][1]]),
             cut,
+            self.begun,
         )
 
 

@@ -7,6 +7,7 @@ hypotheses out. Made by `ears.choose`, fed by `app.loop` and by the room.
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
@@ -46,10 +47,12 @@ class Listening:
         self._played = np.zeros(0, np.float32)
         self._taken = 0  # samples given to the endpoint
         self._tail = 0  # frames for which our voice may still be heard
-        self._memory = np.zeros(int(REMEMBER_S * RATE), np.float32)  # of what was played, the latest last
+        self._memory: deque[Samples] = deque(
+            maxlen=int(REMEMBER_S * RATE) // FRAME
+        )  # frames of what was played
         self._before: Utterance | None = None  # the last one, when it was no phrase
-        self._begun = 0  # utterances the engine was told of
-        self._decided = False  # the last of them is done with
+        self._begun = 0  # the number of the utterance the engine was last told of
+        self._decided = 0  # the number of the last one that was decided before its end
 
     def allow(self, phrases: Sequence[LivePhrase]) -> None:
         self._engine.allow(phrases)
@@ -90,26 +93,26 @@ class Listening:
                 stop = at + 1
                 self._tail -= 1
                 ended = self._over_prompt(frames[at], ours[at])
-            for utterance in ended:
-                if not self._decided:
-                    yield utterance, None
-            self._remember(ours[at:stop])
+            self._memory.extend(ours[at:stop])
             self._taken += (stop - at) * FRAME
             at = stop
+            for utterance in ended:
+                if utterance.number != self._decided:
+                    yield utterance, None
             if self._endpoint.inside:
                 yield from self._going_on()
 
     def _going_on(self) -> Iterator[tuple[Utterance, Guess]]:
         """The utterance that is not over yet, when the engine is already sure of it."""
         if self._begun != self._endpoint.begun:
-            self._begun, self._decided = self._endpoint.begun, False
+            self._begun = self._endpoint.begun
             self._engine.begin()
-        if self._decided:
+        if self._decided == self._begun:
             return
         guess = self._engine.more(self._endpoint.new_sound())
         going_on = self._endpoint.so_far() if guess is not None else None
         if guess is not None and going_on is not None:
-            self._decided = True
+            self._decided = self._begun
             yield going_on, guess
 
     def _over_prompt(self, frame: Samples, ours: Samples) -> list[Utterance]:
@@ -120,10 +123,6 @@ class Listening:
         if not self._endpoint.inside:
             self._leak.learn(both[0], self._endpoint.floor())
         return ended
-
-    def _remember(self, ours: Samples) -> None:
-        new = ours.reshape(-1)[-len(self._memory) :]
-        self._memory = np.concatenate([self._memory[len(new) :], new])
 
     def _judged(self, utterance: Utterance, start: float) -> list[Hypothesis]:
         earlier, self._before = self._before, None
@@ -161,8 +160,8 @@ class Listening:
         """The same is heard in what we said at that time. Never asked of a stop phrase."""
         if guess.best is None or guess.best.risk is Risk.STOP or not _accepted(guess):
             return False
-        ago = self._taken + FRAME - utterance.begin  # the frame at hand is not counted yet
-        ours = self._memory[max(0, len(self._memory) - ago) :][: len(utterance.sound)]
+        ago = (self._taken - utterance.begin) // FRAME
+        ours = np.concatenate(list(self._memory)[-ago:])[: len(utterance.sound)]
         if not ours.any():
             return False
         said = self._engine.judge(ours)

@@ -1,7 +1,7 @@
 """A plan as a picture: zones as bars over the minutes, their limits and the rinse call.
 
 `svg` for a file, `bars` for a terminal. Both show the same and neither decides
-anything. Parts differ by their pattern and their word, not by colour alone.
+anything. Parts differ by height or pattern and in words, not by colour alone.
 """
 
 from __future__ import annotations
@@ -14,11 +14,11 @@ from rich.text import Text
 from assistant.core.plan import Plan, ZonePlan
 from assistant.screens.harmless import harmless
 
-WIDTH, LEFT, RIGHT, TOP, ROW, BAR = 900, 130, 30, 96, 34, 20
+WIDTH, LEFT, RIGHT, TOP, ROW = 900, 130, 30, 96, 34
 PARTS = {"": "cover", "lengths": "lengths", "scalp": "scalp area", "smooth": "smooth"}
 FILLS = {"": "#1f5fa8", "lengths": "#1f5fa8", "scalp": "#8a4fa0", "smooth": "#2e7d4f"}
 """On white all above 4.5:1 (WCAG 2.2 AA)."""
-LETTERS = {"": "cover", "lengths": "lengths", "scalp": "roots", "smooth": "smooth"}
+HEIGHTS = {"": 20, "lengths": 20, "scalp": 14, "smooth": 8}
 BLOCKS = {"": "█", "lengths": "█", "scalp": "▓", "smooth": "░"}
 PLAIN = {"": "#", "lengths": "#", "scalp": "=", "smooth": "~"}
 
@@ -43,11 +43,11 @@ def svg(plan: Plan, title: str) -> str:
     lines = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {bottom + 70}" role="img" '
         'font-family="system-ui, sans-serif" font-size="14" fill="#111">',
-        f"<title>{escape(harmless(title))}: {answer}, {plan.chance:.0%}</title>",
+        f"<title>{escape(harmless(title))}: {answer}, {percent(plan.chance)}</title>",
         f"<desc>{escape(described(plan))}</desc>",
         f'<rect width="{WIDTH}" height="{bottom + 70}" fill="#fff"/>',
         f'<text x="{LEFT}" y="30" font-size="20" font-weight="600">{escape(harmless(title))}</text>',
-        f'<text x="{LEFT}" y="52">{answer}: {plan.chance:.0%} within every limit, '
+        f'<text x="{LEFT}" y="52">{answer}: {percent(plan.chance)} within every limit, '
         f"limit {plan.limit / 60:g} min, rinse call at {minutes(plan.rinse_call)}</text>",
         *_scale(plan, x, bottom),
     ]
@@ -55,8 +55,8 @@ def svg(plan: Plan, title: str) -> str:
         lines += _zone(zone, x, TOP + row * ROW)
     call = x(plan.rinse_call)
     lines += [
-        f'<line x1="{call:.1f}" y1="{TOP - 14}" x2="{call:.1f}" y2="{bottom + 4}" stroke="#b00020" stroke-width="2.5"/>',
-        f'<text x="{call - 6:.1f}" y="{TOP - 18}" text-anchor="end" fill="#b00020" font-weight="600">rinse call</text>',
+        f'<path d="M{call:.1f} {TOP - 14} V{bottom + 4}" stroke="#b00020" stroke-width="2.5"/>',
+        f'<text x="{call - 6:.1f}" y="{TOP - 18}" text-anchor="end" fill="#b00020">rinse call</text>',
         *_key(plan, bottom + 56),
         "</svg>",
     ]
@@ -68,13 +68,19 @@ def described(plan: Plan) -> str:
     zones = "; ".join(
         f"{z.name} from {minutes(z.start)} to {minutes(z.end)}, limit {minutes(z.due)}" for z in plan.zones
     )
-    return f"{harmless(zones)}; rinse call at {minutes(plan.rinse_call)}; binding zone {harmless(plan.binding_zone)}."
+    last = f"rinse call at {minutes(plan.rinse_call)}; binding zone {harmless(plan.binding_zone)}."
+    return f"{harmless(zones)}; {last}"
 
 
 def minutes(seconds: float) -> str:
     """4:05, a minus before what lies before."""
     whole = int(abs(seconds) + 0.5)
     return f"{'-' if seconds < 0 and whole else ''}{whole // 60}:{whole % 60:02}"
+
+
+def percent(chance: float) -> str:
+    """Rounded down: 89.9 % is not 90 %."""
+    return f"{int(chance * 100 + 1e-9)}%"
 
 
 def _scale(plan: Plan, x: object, bottom: int) -> Iterator[str]:
@@ -97,7 +103,7 @@ def _zone(zone: ZonePlan, x: object, y: int) -> Iterator[str]:
     for bar in zone.bars:
         start, end = x(bar.start), x(bar.end)
         yield (
-            f'<rect x="{start:.1f}" y="{middle - BAR / 2}" width="{end - start:.1f}" height="{BAR}" rx="2" '
+            f'<rect x="{start:.1f}" y="{middle - HEIGHTS[bar.part] / 2}" width="{end - start:.1f}" height="{HEIGHTS[bar.part]}" rx="2" '
             f'fill="{FILLS[bar.part]}"><title>{escape(harmless(zone.name))}, {PARTS[bar.part]}: '
             f"{minutes(bar.start)} to {minutes(bar.end)}</title></rect>"
         )
@@ -111,12 +117,13 @@ def _zone(zone: ZonePlan, x: object, y: int) -> Iterator[str]:
 def _key(plan: Plan, y: int) -> Iterator[str]:
     at = LEFT
     for part in dict.fromkeys(bar.part for zone in plan.zones for bar in zone.bars):
-        yield f'<rect x="{at}" y="{y - 11}" width="14" height="12" rx="2" fill="{FILLS[part]}"/>'
+        yield f'<rect x="{at}" y="{y - 5 - HEIGHTS[part] / 2}" width="14" height="{HEIGHTS[part]}" rx="2" fill="{FILLS[part]}"/>'
         yield f'<text x="{at + 20}" y="{y}">{PARTS[part]}</text>'
         at += 46 + 8 * len(PARTS[part])
     yield f'<line x1="{at + 6}" y1="{y - 12}" x2="{at + 6}" y2="{y + 2}" stroke="#111" stroke-width="3"/>'
     yield f'<text x="{at + 16}" y="{y}">the zone\'s limit</text>'
-    yield f'<path d="M{at + 128} {y - 9} h10 l-5 8 z" fill="#8a5a00"/><text x="{at + 144}" y="{y}">warning</text>'
+    yield f'<path d="M{at + 128} {y - 9} h10 l-5 8 z" fill="#8a5a00"/>'
+    yield f'<text x="{at + 144}" y="{y}">warning</text>'
 
 
 # -- terminal ------------------------------------------------------------------------

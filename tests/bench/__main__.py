@@ -1,4 +1,4 @@
-"""`python -m tests.bench [NAME ...] [--json F] [--plots FOLDER]`: run the benchmarks, every one or those named."""
+"""`python -m tests.bench [NAME ...] [--json F] [--plots FOLDER]`: every benchmark, or those named."""
 
 from __future__ import annotations
 

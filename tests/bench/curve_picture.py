@@ -18,7 +18,8 @@ def svg(curve: Curve) -> str:
     ]
     floor = HEIGHT - BOTTOM
     marks = [
-        f'<circle cx="{px:.1f}" cy="{py:.1f}" r="4"/><text x="{px:.1f}" y="{py - 10:.1f}" text-anchor="middle">'
+        f'<circle cx="{px:.1f}" cy="{py:.1f}" r="4"/>'
+        f'<text x="{px:.1f}" y="{py - 10:.1f}" text-anchor="middle">'
         f'{y * 1000:.1f} ms</text><text x="{px:.1f}" y="{floor + 20}" text-anchor="middle">{x:g}</text>'
         for (px, py), (x, y) in zip(places, curve.points, strict=True)
     ]
@@ -32,7 +33,8 @@ def svg(curve: Curve) -> str:
             f'<path d="M{LEFT} {TOP} V{floor} H{WIDTH - RIGHT}" fill="none" stroke="#111"/>',
             f'<polyline points="{line}" fill="none" stroke="#1f5fa8" stroke-width="2"/>',
             *marks,
-            f'<text x="{(LEFT + WIDTH - RIGHT) / 2}" y="{HEIGHT - 16}" text-anchor="middle">{escape(curve.against)}</text>',
+            f'<text x="{(LEFT + WIDTH - RIGHT) / 2}" y="{HEIGHT - 16}" text-anchor="middle">'
+            f"{escape(curve.against)}</text>",
             f'<text x="{LEFT}" y="22">{escape(curve.of)}, from zero</text>',
             "</svg>\n",
         ]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import random
+from functools import partial
 
 from assistant.core import forecast as f
 from assistant.core import pace
@@ -36,10 +37,10 @@ def measure() -> Result:
         seconds(lambda: plain_chance(made, work, day, DRAWS), 3),
     )
     by_draws = tuple(
-        (float(n), seconds(lambda n=n: once(n), 5)) for n in (500, 1000, 2000, 5000, 10_000, 20_000)
+        (float(n), seconds(partial(once, n), 5)) for n in (500, 1000, 2000, 5000, 10_000, 20_000)
     )
     by_zones = tuple(
-        (float(n), seconds(lambda n=n: once(DRAWS, tuple(t for t in work if t.zone in made.zones[:n])), 5))
+        (float(n), seconds(partial(once, DRAWS, tuple(t for t in work if t.zone in made.zones[:n])), 5))
         for n in range(1, len(made.zones) + 1)
     )
     return Result(

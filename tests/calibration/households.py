@@ -22,8 +22,8 @@ from assistant.core.program import Program
 
 MODEL = "model"
 OUTSIDE = ("fatigue", "interruptions", "a slow zone", "a helper who leaves")
-"""Four ways of being outside the model: 40 % slower at the end; three times as often called away and half as long
-again; one zone that takes twice as long; from some point on only the person's own hands."""
+"""Four ways of being outside the model: 40 % slower at the end; called away three times as often and for half
+as long again; one zone that takes twice as long; from some point on only the person's own hands."""
 WORSE = tuple(f"worse: {kind}" for kind in OUTSIDE)
 
 

@@ -92,7 +92,7 @@ class Planned:
 
 
 def a_household(chance: random.Random, seed: int) -> Planned | None:
-    """None where no limit gives 90 %: their reserve does not cover their own rinse, and their plan says so."""
+    """None where no limit gives 90 %: their reserve is too short for their own rinse."""
     base = program(chance.choice(ROUTINES))
     water = base.household.water.model_copy(
         update={"walk_seconds": chance.uniform(5, 60), "wetting_seconds_a_zone": chance.uniform(5, 15)}
@@ -111,7 +111,7 @@ def a_household(chance: random.Random, seed: int) -> Planned | None:
 
 
 def at_ninety(made: Program, tasks: tuple[Task, ...], drawn: Draws) -> tuple[Program, float]:
-    """The least limit, to the second, at which the plan's chance reaches 90 %. A chance only grows with the limit."""
+    """The least limit, to the second, at which the plan's chance reaches 90 %. It only grows with the limit."""
     begun = Ledger().touch(tasks[0].zone, 0.0)
 
     def chance(limit_s: float) -> float:

@@ -7,7 +7,7 @@ from tests.calibration.measure import GIVEN, calibrate, together
 
 
 def test_plans_given_ninety_percent_stay_within_limits_as_often() -> None:
-    """200 households of the model, 50 of each kind outside it, as one population: 90 % is in the Wilson interval.
+    """200 households of the model and 50 of each kind outside it together: 90 % is in the Wilson interval.
 
     A 99.9 % interval: with so few, a 95 % one would fail one change in twenty for nothing.
     """

@@ -50,7 +50,7 @@ def test_interval_method_against_published_values() -> None:
 @pytest.mark.parametrize("minutes", [9.0, 13.0, 17.0, 19.0, 24.0])
 @pytest.mark.parametrize("seed", [f.SEED, 1, 2])
 def test_chance_against_the_closed_form_of_the_whole_work(minutes: float, seed: int) -> None:
-    """All zones at one log-normal pace: the total is log-normal, so P(in time) = Phi((ln(call / total) - mean) / sd)."""
+    """All zones at one log-normal pace: so is the total, and P(in time) = Phi((ln(call / total) - mean) / sd)."""
     made = program("whole_head")
     work = fitting(made, minutes)
     call = made.call_due(begun(made), (), made.limit.seconds)
