@@ -279,7 +279,7 @@ def over_prompts(echo_db: float, prompts: Sequence[Samples], every: int) -> dict
         if p.text in ("stop now", "it burns", "rinse now", "my skin burns") and clips.plain(c.text) == p.text
     ]
     figures: dict[str, object] = {}
-    for name, over in (("alone", False), ("spoken_over", True)):
+    for _name, over in (("alone", False), ("spoken_over", True)):
         ears = open_ears()  # a canceller that has learnt nothing yet
         ears.allow(live)
         played, heard, said, at = [], [], [], 0

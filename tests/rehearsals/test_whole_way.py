@@ -10,16 +10,16 @@ import soundfile
 from assistant.cli.main import main
 
 
-def test_touch_up_is_walked_to_the_end_in_time(tmp_path: Path) -> None:
+def test_short_hair_is_walked_to_the_end_in_time(tmp_path: Path) -> None:
     """Finished, no late call, no zone over its limit; measured in the room and in the mixdown, and all files are there."""
     summary, journal, mixdown = tmp_path / "s.json", tmp_path / "j.jsonl", tmp_path / "m.wav"
     options = ["--quiet", "--summary", str(summary), "--journal", str(journal), "--mixdown", str(mixdown)]
-    assert main(["rehearse", "touch_up", *options]) == 0
+    assert main(["rehearse", "short_hair", *options]) == 0
     found = json.loads(summary.read_text("utf-8"))
     assert found["finished"] is True
     assert found["late_calls"] == 0
     assert found["over_limit_zones"] == []
-    assert len(found["exposure"]) == 7
+    assert len(found["exposure"]) == 6
     assert found["rinse_calls"][0]["sounded"] is not None
     phrases = found["phrases"]
     assert phrases["spoken"] >= 50
