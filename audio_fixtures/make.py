@@ -10,7 +10,6 @@ cmu_us_slt_arctic_hts. Provenance is written down in PROVENANCE.md beside this.
 from __future__ import annotations
 
 import csv
-import re
 import subprocess
 import sys
 import tempfile
@@ -27,6 +26,7 @@ sys.path.insert(0, str(ROOT))
 
 from assistant.core.phrases import PhraseBook  # noqa: E402
 from assistant.files.yaml_file import load  # noqa: E402
+from assistant.room.clips import slug  # noqa: E402
 
 RATE = 16_000
 KEEP_S = 0.05
@@ -50,11 +50,6 @@ TALK = (
     "how was your day at school", "the bread is still warm", "there is a letter for you",
     "I need to iron my shirt for tomorrow",
 )  # fmt: skip
-
-
-def slug(text: str) -> str:
-    """A file name for what is said."""
-    return re.sub(r"[^a-z0-9]+", "_", text.lower().replace("'", "")).strip("_")
 
 
 def zones() -> tuple[str, ...]:

@@ -54,7 +54,7 @@ def open_speech(
     program: Program, *, vosk_model: Path | None = None, tell: Callable[[int, int], None] | None = None
 ) -> Speech:
     """Everything loaded. Raises VocabularyError, VoiceError, FileNotFoundError."""
-    ears = open_ears(vosk_model)
+    ears = open_ears(vosk_model, cache=cache_folder())
     ears.allow(program.book.live(program.book.heard, program.zones))
     voice = Prompts(cache_folder() / "prompts", tell=tell)
     voice.prepare(program.every_sentence())

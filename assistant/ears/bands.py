@@ -25,7 +25,7 @@ _SIZE = 512
 _BINS = np.searchsorted(np.fft.rfftfreq(_SIZE, 1 / RATE), EDGES_HZ)
 _SUM = np.zeros((_SIZE // 2 + 1, BANDS), np.float32)
 for _b in range(BANDS):
-    _SUM[_BINS[_b] : _BINS[_b + 1], _b] = 2.0 / (FRAME * float(np.sum(_WINDOW**2)))
+    _SUM[_BINS[_b] : _BINS[_b + 1], _b] = 2.0 / (_SIZE * float(np.sum(_WINDOW**2)))
 
 
 def band_levels(frames: Samples) -> Levels:

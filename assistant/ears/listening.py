@@ -126,12 +126,11 @@ class Listening:
 
     def _judged(self, utterance: Utterance, start: float) -> list[Hypothesis]:
         earlier, self._before = self._before, None
-        seconds = (utterance.speech.end - utterance.speech.begin) / RATE
         guess = Guess(None, float("-inf"), 0.0)
-        if seconds <= LONG_TALK_S and not utterance.cut:
+        if _seconds(utterance) <= LONG_TALK_S and not utterance.cut:
             guess = self._engine.judge(utterance.sound)
             both = utterance.after(earlier) if earlier is not None else None
-            if not _accepted(guess) and both is not None:
+            if not _accepted(guess) and both is not None and _seconds(both) <= LONG_TALK_S:
                 joined = self._engine.judge(both.sound)
                 if _accepted(joined):
                     utterance, guess = both, joined
@@ -166,6 +165,10 @@ class Listening:
             return False
         said = self._engine.judge(ours)
         return _accepted(said) and said.best is not None and _meaning(said.best) == _meaning(guess.best)
+
+
+def _seconds(utterance: Utterance) -> float:
+    return (utterance.speech.end - utterance.speech.begin) / RATE
 
 
 def _meaning(phrase: LivePhrase) -> tuple[str, str]:

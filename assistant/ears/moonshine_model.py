@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from assistant.ears.tokens import BEGIN, END, Tokens
 from assistant.ears.written_forms import written_forms
-from assistant.ports import Samples
+from assistant.ports import RATE, Samples
 
 LAYERS, HEADS, WIDTH = 6, 8, 36
 """Shape of the tiny English model's decoder memory."""
@@ -33,6 +33,8 @@ LOWEST_AHEAD, FARTHEST_BEHIND = -6.0, 7.5
 """What is followed along the tree: the right phrase was never lower than -4.9, nor more than 6.8 behind the
 best (104 phrases, two voices, quiet and tap noise at 10 and 5 dB), so this costs nothing and saves two
 thirds of the time."""
+LONGEST_S = 8.0
+"""Only so much is looked at: no phrase is longer, and beyond 9 s this export of the decoder fails."""
 SHORTEST_S = 0.5
 """Utterances are filled up to this with silence: the encoder needs some context."""
 
@@ -93,7 +95,8 @@ class Moonshine:
 
     def encode(self, sound: Samples) -> Encoded:
         """Run the encoder and the decoder's first step over one utterance."""
-        short = int(SHORTEST_S * 16_000) - len(sound)
+        sound = sound[: int(LONGEST_S * RATE)]
+        short = int(SHORTEST_S * RATE) - len(sound)
         if short > 0:
             sound = np.concatenate([sound, np.zeros(short, np.float32)])
         values = np.ascontiguousarray(sound, np.float32)[None]

@@ -65,15 +65,15 @@ class Vosk:
         """A Guess once the partial result is a whole phrase, stable, and the start of no other."""
         if self._recogniser is None or len(sound) == 0:
             return None
-        self._recogniser.AcceptWaveform(_bytes(sound))
+        if self._recogniser.AcceptWaveform(_bytes(sound)):  # it found an end of its own
+            return _sure(self._guess(self._recogniser.Result()))
         partial = str(json.loads(self._recogniser.PartialResult())["partial"])
         self._stable = self._stable + len(sound) if partial == self._partial else 0
         self._partial = partial
         longer = any(text.startswith(partial + " ") for text in self._meaning)
         if partial not in self._meaning or longer or self._stable < STABLE_SAMPLES:
             return None
-        guess = self._final()
-        return guess if guess.best is not None and guess.score >= guess.accept_at else None
+        return _sure(self._final())
 
     def partial(self) -> str:
         """The words heard so far of the utterance that is going on."""
@@ -92,13 +92,21 @@ class Vosk:
     def _final(self) -> Guess:
         if self._recogniser is None:
             return Guess(None, float("-inf"), ACCEPT_AT)
-        result = json.loads(self._recogniser.FinalResult())
+        guess = self._guess(self._recogniser.FinalResult())
         self.begin()
+        return guess
+
+    def _guess(self, answer: str) -> Guess:
+        result = json.loads(answer)
         words = result.get("result", [])
         phrase = self._meaning.get(str(result.get("text", "")))
         if phrase is None or not words:
             return Guess(None, float("-inf"), ACCEPT_AT)
         return Guess(phrase, float(np.mean([w["conf"] for w in words])), ACCEPT_AT)
+
+
+def _sure(guess: Guess) -> Guess | None:
+    return guess if guess.best is not None and guess.score >= guess.accept_at else None
 
 
 def _bytes(sound: Samples) -> bytes:

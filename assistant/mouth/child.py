@@ -4,6 +4,10 @@ pyttsx3 may hang, crash or return before its file is there; all of that stays in
 here, and whoever asks has a time limit (`mouth.synthesiser`). Run as a script,
 imported by nobody, and it imports nothing of ours.
 
+Set while its loop runs, a voice or a rate may get lost: when the loop ends it cancels
+what espeak-ng has not carried out yet (3 of 100 prompts came at the default rate). So
+both are set before, and waited for.
+
 espeak-ng carries its state from one prompt into the next, so the same words come
 out a little different each time. A fresh process a prompt gives the same samples
 every time; forking one that has all modules loaded makes that cheap. Where there
@@ -19,7 +23,7 @@ import time
 import wave
 from pathlib import Path
 
-from pyttsx3.drivers import espeak  # noqa: F401  loads the library once, before any fork
+from pyttsx3.drivers import _espeak, espeak  # noqa: F401  loads the library once, before any fork
 from pyttsx3.engine import Engine
 
 
@@ -28,8 +32,10 @@ def speak(text: str, voice: str, rate: int, path: str) -> None:
     engine = Engine("espeak")
     failures: list[Exception] = []
     engine.connect("error", lambda name, exception: failures.append(exception))
+    engine.proxy.setBusy(False)  # now properties are set at once
     engine.setProperty("voice", voice)
     engine.setProperty("rate", rate)
+    _espeak.Synchronize()
     if not failures:  # an unknown voice would silently leave another one
         engine.save_to_file(text, path)
         engine.runAndWait()

@@ -23,8 +23,12 @@ from assistant.mouth.levels import PROMPT_DB
 from assistant.mouth.synthesiser import Synthesiser, VoiceError, Voicing, engine_version
 from assistant.ports import RATE, Samples
 
-VOICES: Mapping[str, Voicing] = {"person": Voicing("en-us+f2", 140), "helper": Voicing("en+m5", 134)}
-"""An American woman and a British man: told apart at once. Rates give 130 to 160 real words a minute."""
+VOICES: Mapping[str, Voicing] = {"person": Voicing("en-us+f5", 140), "helper": Voicing("en+m2", 134)}
+"""An American woman and a British man, told apart by pitch and accent.
+
+Among the best understood by a recogniser of some fifty voices tried, at rates that
+give 147 real words a minute over the phrase book.
+"""
 
 
 class Prompts:

@@ -30,7 +30,7 @@ from assistant.mouth.levels import active_db, levelled, trimmed
 from assistant.ports import RATE, Samples
 
 PROMPT_LIMIT_S = 8.0
-"""A prompt takes 0.02 s; a machine that swaps may need a hundred times as long."""
+"""A prompt takes 0.03 s; a machine that swaps may need a hundred times as long."""
 SHORTEST_S_A_LETTER = 0.03
 """256 prompts had 0.055 s to 0.18 s a letter, pauses between their sentences included; "No." 0.33 s."""
 LONGEST_S_A_LETTER = 0.2

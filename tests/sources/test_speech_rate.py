@@ -80,10 +80,10 @@ def error_rate(listener: Transcriber, prompts: Prompts, voice: str, texts: list[
 def test_prompts_are_intelligible(listener: Transcriber, prompts: Prompts, voice: str) -> None:
     """To a recogniser that knows nothing of what may be said. Common practice, no source for the bound.
 
-    Measured: person WERP, helper WERH. Machines hear formant voices worse than people do; the
+    Measured: person 0.24, helper 0.28 words wrong of one. Machines hear formant voices worse than people do; the
     bound keeps a change of voice, rate or level from making it worse unnoticed.
     """
-    assert error_rate(listener, prompts, voice, TEXTS) <= 0.40
+    assert error_rate(listener, prompts, voice, TEXTS) <= 0.35
 
 
 def test_the_check_of_intelligibility_can_fail(listener: Transcriber, prompts: Prompts) -> None:

@@ -1,0 +1,140 @@
+"""Where utterances begin and end: speech, steady noise, a tap turned on, talk that does not stop."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from assistant.ears.bands import BANDS, FRAME, band_levels
+from assistant.ears.endpoint import LONGEST_FRAMES, OVERLAP_FRAMES, Endpoint, Utterance
+from assistant.ports import RATE, Samples
+from assistant.room import acoustics
+from tests.ports import ears_sound as sound
+
+
+def cut(stream: Samples, endpoint: Endpoint | None = None) -> list[Utterance]:
+    frames = stream[: len(stream) // FRAME * FRAME].reshape(-1, FRAME)
+    return list((endpoint or Endpoint()).feed(frames, band_levels(frames)))
+
+
+def said(*parts: Samples, gap_s: float = 1.5) -> Samples:
+    """The parts with silence before, between and behind."""
+    row = [sound.silence(gap_s)]
+    for part in parts:
+        row += [part, sound.silence(gap_s)]
+    return np.concatenate(row)
+
+
+@pytest.mark.parametrize("under_db", [None, 20, 10])
+def test_every_phrase_is_one_utterance(under_db: int | None) -> None:
+    phrases = [
+        sound.clip(voice, text)
+        for voice in sound.VOICES
+        for text in ("next", "stop now", "it burns", "done with back left", "my skin burns", "say it again")
+    ]
+    stream = sound.hiss(said(*phrases))
+    if under_db is not None:
+        stream = stream + sound.tap(len(stream), sound.PERSON_DB - under_db)
+    found = cut(stream)
+    assert len(found) == len(phrases)
+    at = int(1.5 * RATE)
+    for utterance, phrase in zip(found, phrases, strict=True):
+        begin, end = acoustics.speech_edges(phrase)
+        assert utterance.speech.begin / RATE == pytest.approx((at + begin) / RATE, abs=0.3)
+        assert utterance.speech.end / RATE == pytest.approx((at + end) / RATE, abs=0.35)
+        before = utterance.speech.begin - utterance.begin
+        behind = utterance.begin + len(utterance.sound) - utterance.speech.end
+        assert 0.25 <= before / RATE <= 0.55
+        assert 0.25 <= behind / RATE <= 0.5
+        assert np.array_equal(utterance.sound, stream[utterance.begin :][: len(utterance.sound)])
+        at += len(phrase) + int(1.5 * RATE)
+
+
+@pytest.mark.parametrize("level_db", [-70, -45, -25])
+def test_steady_noise_is_no_utterance(level_db: float) -> None:
+    rng = np.random.default_rng(2)
+    white = (rng.standard_normal(30 * RATE) * acoustics.gain(level_db)).astype(np.float32)
+    assert cut(white) == []
+    assert len(cut(sound.tap(30 * RATE, level_db))) <= 2  # it flutters
+
+
+def test_tap_turned_on_is_noise_within_three_seconds() -> None:
+    quiet = sound.hiss(sound.silence(5))
+    stream = np.concatenate([quiet, sound.tap(20 * RATE, -35), quiet])
+    first, *later = cut(stream)
+    assert first.speech.begin >= 5 * RATE
+    assert first.speech.end < 8 * RATE
+    assert sum(u.speech.end - u.speech.begin for u in later) < 0.5 * RATE  # of 17 s of a fluttering tap
+
+
+def test_speech_right_after_a_loud_tap_is_heard() -> None:
+    stream = np.concatenate(
+        [sound.tap(5 * RATE, -30), sound.hiss(said(sound.clip("flite_slt", "stop now"), gap_s=0.7))]
+    )
+    assert any(u.speech.begin > 5 * RATE for u in cut(stream))
+
+
+def test_knock_is_no_utterance() -> None:
+    knock = np.zeros(RATE, np.float32)
+    knock[:480] = np.exp(-np.arange(480) / 80) * np.sin(np.arange(480) * 0.3)
+    assert cut(sound.hiss(said(knock, knock, gap_s=1.0))) == []
+
+
+def test_long_talk_is_cut_with_overlap_and_nothing_is_lost() -> None:
+    talk = np.concatenate([sound.talk(n) for n in range(5)])  # clips without silence around them
+    begin, end = acoustics.speech_edges(talk)
+    stream = sound.hiss(said(talk[begin:end]))
+    found = cut(stream)
+    assert max(len(u.sound) for u in found) <= (LONGEST_FRAMES + 1) * FRAME
+    for one, following in pairwise(found):
+        if one.cut:
+            assert one.begin + len(one.sound) - following.begin == OVERLAP_FRAMES * FRAME
+            assert following.number == one.number
+    covered = np.zeros(len(stream), bool)
+    for u in found:
+        covered[u.begin : u.begin + len(u.sound)] = True
+    assert covered[int(1.5 * RATE) :][: end - begin].mean() > 0.97
+    assert any(u.cut for u in found)
+
+
+def test_pauses_part_an_utterance_into_clauses() -> None:
+    pause = sound.silence(0.2)
+    stream = sound.hiss(said(np.concatenate([sound.talk(1), pause, sound.clip("flite_rms", "stop now")])))
+    (found,) = cut(stream)
+    assert len(found.clauses) >= 2
+    last = found.part(found.clauses[-1], 0.0)
+    assert 0.3 <= len(last) / RATE <= 1.0
+    assert found.speech.begin == found.clauses[0].begin
+
+
+def test_two_utterances_close_together_can_be_joined() -> None:
+    stream = sound.hiss(
+        said(np.concatenate([sound.clip("flite_slt", "next"), sound.silence(0.25), sound.talk(2)]))
+    )
+    first, second = cut(stream)[:2]
+    joined = second.after(first)
+    assert joined is not None
+    assert np.array_equal(joined.sound, stream[first.begin : second.begin + len(second.sound)])
+    far = cut(sound.hiss(said(sound.clip("flite_slt", "next"), sound.clip("flite_slt", "next"))))
+    assert far[1].after(far[0]) is None
+
+
+def test_what_our_own_voice_may_leave_is_not_speech() -> None:
+    stream = sound.hiss(said(sound.clip("flite_slt", "stop now")))
+    frames = stream[: len(stream) // FRAME * FRAME].reshape(-1, FRAME)
+    levels = band_levels(frames)
+    explained = Endpoint().feed(frames, levels, levels, playing=True)
+    assert list(explained) == []
+    (found,) = Endpoint().feed(frames, levels, levels - 20, playing=True)
+    assert found.over_prompt
+
+
+def test_levels_of_a_tone_lie_in_its_band() -> None:
+    """A sine of amplitude 0.1 has -23 dB; 1200 Hz lies in the fourth band, its window spread over three."""
+    tone = (0.1 * np.sin(2 * np.pi * 1200 * np.arange(FRAME) / RATE)).astype(np.float32)
+    levels = band_levels(tone[None])[0]
+    assert levels.shape == (BANDS,)
+    assert levels[3] == pytest.approx(-23, abs=0.5)
+    assert max(np.delete(levels, 3)) < -50
