@@ -39,3 +39,17 @@ def program(name: str = "whole_head", *, alone: bool = False, **kit_changes: obj
 def reached(name: str = "whole_head") -> dict[tuple[object, ...], Reached]:
     """Every kind of state the routine can be in; explored once a test run."""
     return explore(program(name))
+
+
+@cache
+def kinds(name: str = "whole_head") -> tuple[Reached, ...]:
+    """One state for each stance, step, place of the cream, question and cause of a call: `reached` without which zones are left."""
+    found: dict[tuple[object, ...], Reached] = {}
+    for state_and_ways in reached(name).values():
+        state = state_and_ways.state
+        key = (
+            state.stance, state.step, state.cream, state.question.asks if state.question else "",
+            tuple(aside.kind for aside in state.asides), state.call.cause if state.call else "",
+        )  # fmt: skip
+        found.setdefault(key, state_and_ways)
+    return tuple(found.values())

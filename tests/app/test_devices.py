@@ -17,7 +17,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from assistant.app.speech import open_speech
 from assistant.files.places import audio_fixtures_folder
+from tests.programs import program
 
 ANSWERS = {"step:welcome": "next_step", "step:commands": "next_step", "step:scalp": "not_yet"}
 LIMIT_S = 120
@@ -61,6 +63,7 @@ def pulse(tmp_path: Path) -> Iterator[dict[str, str]]:
 
 def test_a_run_hears_and_speaks_on_virtual_devices(pulse: dict[str, str], tmp_path: Path) -> None:
     """Asked by a real voice, answered by real audio, stopped by the answer that the scalp is not whole."""
+    open_speech(program())  # the prompts are made before the clock of this test runs
     journal, recording = tmp_path / "journal.jsonl", tmp_path / "speaker.raw"
     cache = {name: value for name in ("COMBSIDE_HOME",) if (value := os.environ.get(name)) is not None}
     home = {**pulse, "HOME": os.environ.get("HOME", str(tmp_path)), **cache}

@@ -29,7 +29,7 @@ from assistant.core.session import (
     advance,
     live_names,
 )
-from tests.programs import ROUTINES, program, reached
+from tests.programs import ROUTINES, kinds, program, reached
 from tests.walker import Walk
 
 
@@ -313,7 +313,7 @@ def test_6_neither_word_nor_key_alone_nor_too_late() -> None:
 @pytest.mark.parametrize("name", ROUTINES)
 def test_7_a_doubtful_hearing_never_advances(name: str) -> None:
     made = program(name)
-    for found in reached(name).values():
+    for found in kinds(name):
         state = found.state
         for phrase in live_names(made, state):
             if made.book.heard[phrase].risk is Risk.STOP:

@@ -20,7 +20,7 @@ from assistant.core.events import (
     Ticked,
 )
 from assistant.core.session import STOPS, TABLE, Cream, Stance, State, advance, live_names, row, view
-from tests.programs import ROUTINES, program, reached
+from tests.programs import ROUTINES, kinds, program, reached
 
 
 def every_event(name: str, state: State) -> list[Event]:
@@ -53,7 +53,7 @@ def every_event(name: str, state: State) -> list[Event]:
 def test_every_state_takes_every_event(name: str) -> None:
     """No event in any reachable state raises, and each leaves a state that can be shown and listened to."""
     made, pairs = program(name), 0
-    for found in reached(name).values():
+    for found in kinds(name):
         for event in every_event(name, found.state):
             after, actions = advance(made, found.state, event)
             assert after.t == event.t
@@ -70,7 +70,7 @@ def test_every_state_takes_every_event(name: str) -> None:
 def test_a_trigger_that_is_not_in_the_row_changes_nothing(name: str) -> None:
     """Refusals are silent: same state but for the time and the sign of somebody being there, and no action."""
     made, refused = program(name), 0
-    for found in reached(name).values():
+    for found in kinds(name):
         state = replace(found.state, timers=(), asides=())
         for phrase in made.book.heard:
             if phrase in row(state):
