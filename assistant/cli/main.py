@@ -9,32 +9,21 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Sequence
+from importlib import import_module
 
 from assistant.app.load import Refused
-from assistant.cli import (
-    check,
-    complaints,
-    consult,
-    diary,
-    household,
-    kit,
-    plan,
-    rehearse,
-    run,
-    soundcheck,
-    standing,
-    status,
-)
+from assistant.cli import complaints, status
 from assistant.ears.vocabulary import VocabularyError
 from assistant.files.yaml_file import BadFile
 from assistant.mouth.synthesiser import VoiceError
 from assistant.screens.harmless import harmless
 
-COMMANDS = (consult, kit, household, plan, diary, rehearse, run, check, soundcheck)
+COMMANDS = ("consult", "kit", "household", "plan", "diary", "rehearse", "run", "check", "soundcheck")
+"""Each is a module of this folder, imported only when it is asked for: the recognisers and the room take seconds."""
 
 
-def parser() -> argparse.ArgumentParser:
-    """Every command with its options."""
+def parser(only: str = "") -> argparse.ArgumentParser:
+    """Every command with its options; `only` one of them, where that is known already."""
     top = argparse.ArgumentParser(
         prog="combside",
         description="Walks a person and a helper through relaxing hair at home, by voice. The kit's own "
@@ -43,16 +32,19 @@ def parser() -> argparse.ArgumentParser:
         "rehearse",
     )
     commands = top.add_subparsers(dest="command", metavar="COMMAND")
-    for command in COMMANDS:
-        command.add_to(commands)
+    for command in (only,) if only in COMMANDS else COMMANDS:
+        import_module(f"assistant.cli.{command}").add_to(commands)
     return top
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; its exit status."""
-    chosen = parser().parse_args(arguments)
+    words = list(sys.argv[1:] if arguments is None else arguments)
+    chosen = parser(words[0] if words else "").parse_args(words)
     try:
-        done: int = standing.show() if chosen.command is None else chosen.carry_out(chosen)
+        done: int = (
+            chosen.carry_out(chosen) if chosen.command else import_module("assistant.cli.standing").show()
+        )
     except BadFile as bad:
         complaints.show(bad.complaints)
         return status.WRONG_INPUT
