@@ -317,7 +317,8 @@ class Turn:
 
     def touch(self, zone: str, t: float) -> None:
         """Cream is on `zone` from `t`: the clock runs."""
-        self.set(ledger=self.state.ledger.touch(zone, t), cream=Cream.HEAD)
+        left_out = tuple(z for z in self.state.left_out if z != zone)  # it has cream: it must be rinsed
+        self.set(ledger=self.state.ledger.touch(zone, t), cream=Cream.HEAD, left_out=left_out)
         self.rearm()
         if self.left("burn check") is None and self.aside("burn") is None:
             self.timer("burn check", self.t + BURN_CHECK_EVERY_S)
@@ -371,8 +372,8 @@ class Turn:
             self.program.routine.aftercare, (), self.program.slots(0.0), with_helper=False
         )
         self.say("finished", about="end")
-        if after:
-            self.speak(Say("aftercare", after, Priority.INSTRUCTION, "end"))
+        for k in range(0, len(after), 2):
+            self.speak(Say("aftercare", after[k : k + 2], Priority.INSTRUCTION, "end"))
         self.order(Close("finished"))
 
     def stop(self, name: str) -> None:
@@ -738,12 +739,14 @@ def strand_is_off(turn: Turn) -> None:
 
 def started(turn: Turn) -> None:
     """Cream is on a zone, told or not: the clock has it from now, or from the instruction before."""
-    zone = turn.heard().slot
-    if turn.state.stance is Stance.COVERING:
+    zone, state = turn.heard().slot, turn.state
+    if state.cream is Cream.HEAD:
+        fresh = state.ledger.get(zone) is None
         turn.touch(zone, turn.t)
-        if zone in turn.state.todo and turn.state.todo[0] != zone:
-            rest = tuple(z for z in turn.state.todo if z != zone)
-            turn.set(todo=(zone, *rest))
+        if state.stance is Stance.COVERING and (fresh or zone in state.todo):
+            turn.set(todo=(zone, *(z for z in turn.state.todo if z != zone)))
+        elif state.stance is Stance.SMOOTHING and fresh:
+            turn.set(todo=(*turn.state.todo, zone))
         turn.say("started", about="note", zone=zone)
         return
     index = next(i for i, step in enumerate(turn.program.steps) if isinstance(step, Cover))
@@ -761,18 +764,19 @@ def started(turn: Turn) -> None:
 
 def done_with(turn: Turn) -> None:
     zone = turn.heard().slot
-    state = turn.state
-    if zone not in state.todo:
-        if state.ledger.get(zone) is not None:
-            turn.touch(zone, turn.t)
-        turn.say("already_done", about="note", zone=zone)
-        return
-    if state.ledger.get(zone) is None:
-        # It was begun without a word. The latest it can have gone unseen is since the zone at hand was begun.
-        at_hand = state.ledger.get(state.todo[0])
-        turn.touch(zone, at_hand.first if at_hand is not None else turn.t)
+    begun_without_a_word(turn, zone)
     turn.touch(zone, turn.t)
-    covered(turn, tuple(z for z in turn.state.todo if z != zone), zone)
+    if zone in turn.state.todo:
+        covered(turn, tuple(z for z in turn.state.todo if z != zone), zone)
+    else:
+        turn.say("already_done", about="note", zone=zone)
+
+
+def begun_without_a_word(turn: Turn, zone: str) -> None:
+    """A zone reported done and never begun: it may have had cream since the zone at hand was begun."""
+    if turn.state.ledger.get(zone) is None:
+        at_hand = turn.state.ledger.get(turn.state.todo[0]) if turn.state.todo else None
+        turn.touch(zone, at_hand.first if at_hand is not None else turn.t)
 
 
 def covered(turn: Turn, todo: tuple[str, ...], zone: str) -> None:
@@ -809,6 +813,7 @@ def leave_out(turn: Turn) -> None:
 
 def smoothed(turn: Turn) -> None:
     zone = turn.heard().slot
+    begun_without_a_word(turn, zone)
     if zone not in turn.state.todo:
         turn.say("already_done", about="note", zone=zone)
         return
@@ -1599,13 +1604,12 @@ def spoken(turn: Turn, event: Spoken) -> None:
 
 @dataclass(frozen=True, slots=True)
 class View:
-    """What a screen shows of a state: seconds of cream, seconds until the call, where the run is."""
+    """What a screen shows of a state: seconds of cream, seconds until the call, where the run is ("step 9 of 26: mixing")."""
 
     cream_on_s: float | None
     call_in_s: float | None
     where: str
     zone: str
-    progress: float
 
 
 def view(program: Program, state: State) -> View:
@@ -1615,10 +1619,10 @@ def view(program: Program, state: State) -> View:
         Stance.RINSE_CALL: "rinse now", Stance.RINSING: "rinsing", Stance.CARE: "first aid", Stance.AWAY: "bowl away",
         Stance.HALTED: "stopped, waiting", Stance.CLOSED: state.outcome or "closed",
     }.get(state.stance, step.title)  # fmt: skip
+    number = f"step {min(state.step, len(program.steps) - 1) + 1} of {len(program.steps)}"
     return View(
         state.t - (state.ledger.began or 0.0) if on else None,
         max(0.0, state.due - state.t) if on and state.due is not None and state.call is None else None,
-        where,
+        f"{number}: {where}",
         state.todo[0] if state.todo else "",
-        1.0 if state.outcome == "finished" else state.step / len(program.steps),
     )

@@ -83,6 +83,41 @@ def test_2_an_early_touch_starts_it_earlier() -> None:
     assert w.state.due is not None
 
 
+@pytest.mark.parametrize("how", ["started", "done_with"])
+def test_2_a_zone_left_out_and_begun_after_all_is_rinsed_in_time(how: str) -> None:
+    """Whether it is reported begun or done: it is in the ledger, in the rinse, and never out of the deadline."""
+    w = walk().to(Stance.COVERING)
+    w.hear("leave_out", "hairline")
+    assert w.state.left_out == ("hairline",)
+    at_hand = w.state.ledger.get("crown")
+    w.hear(how, "hairline", after=60)
+    assert w.state.left_out == ()
+    exposure = w.state.ledger.get("hairline")
+    assert exposure is not None
+    assert at_hand is not None
+    if how == "done_with":
+        assert exposure.first == at_hand.first  # nobody said when: the earliest it can have been
+    else:
+        assert w.state.todo[0] == "hairline"
+    plan = w.program.rinse_plan(w.state.ledger, w.state.left_out, w.state.limit.seconds)
+    assert plan is not None
+    assert "hairline" in plan.order
+
+
+def test_2_started_after_covering_asks_for_no_zone_again() -> None:
+    w = walk().to(Stance.COVERING)
+    w.hear("leave_out", "hairline")
+    w.to(Stance.SMOOTHING)
+    w.hear("started", "hairline")
+    assert w.state.stance is Stance.SMOOTHING
+    assert w.state.todo[-1] == "hairline"
+    w.to_end()
+    assert w.state.outcome == "finished"
+    exposure = w.state.ledger.get("hairline")
+    assert exposure is not None
+    assert exposure.clear is not None
+
+
 def test_2_wait_holds_instructions_never_exposure() -> None:
     w = walk().to(Stance.COVERING)
     due, began = w.state.due, w.state.ledger.began
