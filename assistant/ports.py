@@ -83,6 +83,9 @@ class Mixer(Protocol):
     def idle(self) -> bool:
         """Nothing plays and nothing waits."""
 
+    def missing(self) -> list[Sentence]:
+        """Sentences that were to be played and have no clip, since the last call."""
+
     def marks(self) -> list[Mark]:
         """What began, ended or was cut short since the last call, in order."""
 

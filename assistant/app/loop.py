@@ -98,6 +98,9 @@ class Loop:
             self._marked(mark)
         for event in devices:
             self.happen(event)
+        missing = self.mixer.missing()
+        if missing and "voice" not in self.state.lost:
+            self.happen(DeviceLost(t, "voice", f"no clip of {missing[0].text!r}"))
         if len(heard):
             for hypothesis in self.ears.feed(heard, played, t):
                 self._waiting.append((t + self.decision_s, hypothesis))

@@ -22,6 +22,7 @@ from assistant.core.program import Program
 from assistant.core.session import STOPS, State
 from assistant.files import private
 from assistant.files.places import audio_fixtures_folder, cache_folder
+from assistant.guard.absent import AbsentGuard
 from assistant.journal.journal import FileJournal
 from assistant.mouth.mixer import PromptMixer
 from assistant.ports import RATE, Ears, Screen, Voice
@@ -50,19 +51,6 @@ class SampleClock:
     t: float = 0.0
 
 
-class NoGuard:
-    """A rehearsal has no second process; a deadline is only noted."""
-
-    def __init__(self) -> None:
-        self.due: list[float] = []
-
-    def arm(self, due: float) -> None:
-        self.due.append(due)
-
-    def disarm(self) -> None:
-        """Nothing to let go of."""
-
-
 @dataclass
 class Rehearsal:
     """What a rehearsal needs, put together by the caller."""
@@ -85,7 +73,7 @@ def rehearse(plan: Rehearsal) -> dict[str, object]:
 
     Raises ValueError for a home that cannot be (unknown zone, missing sound).
     """
-    program, now = plan.program, BEGINS
+    program = plan.program
     began = time.perf_counter()
     with ExitStack() as stack:
         folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="combside-")))
@@ -102,13 +90,13 @@ def rehearse(plan: Rehearsal) -> dict[str, object]:
             mixdown=mixdown,
         )
         mixer = PromptMixer(plan.voice)
-        guard = NoGuard()
+        guard = AbsentGuard()
         clock = SampleClock()
         journal_path = plan.journal or folder / "journal.jsonl"
         journal_path.unlink(missing_ok=True)  # a rehearsal may be repeated; a run's journal never is
         journal = FileJournal.begin(
             journal_path,
-            lambda: now + timedelta(seconds=clock.t),
+            lambda: BEGINS + timedelta(seconds=clock.t),
             about={"routine": program.routine.name, "kit": program.kit.name, "rehearsal": True},
             sync=_no_sync,
         )
@@ -151,7 +139,7 @@ def _no_sync(handle: int) -> None:
 
 
 def summary(
-    plan: Rehearsal, loop: Loop, room: Room, guard: NoGuard, mixdown: Path, virtual_s: float
+    plan: Rehearsal, loop: Loop, room: Room, guard: AbsentGuard, mixdown: Path, virtual_s: float
 ) -> dict[str, object]:
     """What the room and the mixdown say, and the few things only the session can know."""
     state = loop.state

@@ -8,14 +8,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
-
 from assistant.app.loop import Loop
 from assistant.clocks import BootClock, RunClock, wall_now
-from assistant.core.events import DeviceBack, DeviceLost
 from assistant.core.program import Program
 from assistant.ears.keys import Keys
 from assistant.ears.microphone import Microphone
+from assistant.guard.absent import AbsentGuard
 from assistant.journal.journal import FileJournal
 from assistant.mouth.mixer import PromptMixer
 from assistant.mouth.speaker import Speaker
@@ -24,16 +22,6 @@ from assistant.ports import Ears, Screen, Voice
 TURN_S = 0.05
 """The loop never waits longer than this for the microphone: the clock goes on without it."""
 RETRY_S = 5.0
-
-
-class NoGuard:
-    """The place of the second process; until it exists the deadline is armed here alone."""
-
-    def arm(self, due: float) -> None:
-        """Kept by the session."""
-
-    def disarm(self) -> None:
-        """Kept by the session."""
 
 
 @dataclass
@@ -64,30 +52,24 @@ def run(program: Program, devices: Devices) -> str:
         stack.callback(journal.close)
         speaker.open(clock.now())
         stack.callback(speaker.close)
-        news: list[DeviceLost | DeviceBack] = []
-        try:
-            devices.microphone.open(clock.now())
-        except OSError as error:
-            news.append(DeviceLost(0.0, "microphone", str(error)))
-        stack.callback(devices.microphone.close)
-        loop = Loop(program, devices.ears, mixer, journal, NoGuard(), devices.screen)
+        microphone = devices.microphone
+        with contextlib.suppress(OSError):  # `watch` tells the loop that nothing comes from it
+            microphone.open(clock.now())
+        stack.callback(microphone.close)
+        loop = Loop(program, devices.ears, mixer, journal, AbsentGuard(), devices.screen)
         loop.begin(clock.now())
         tried = 0.0
         while not loop.done:
-            heard = devices.microphone.read(TURN_S)
+            heard = microphone.read(TURN_S)
             t = clock.now()
-            news += devices.microphone.watch(t, len(heard))
-            news += speaker.watch(t)
             if loop.state.lost and t - tried > RETRY_S:
                 tried = t
                 if "microphone" in loop.state.lost:
-                    devices.microphone.reopen(t)
+                    microphone.reopen(t)
                 if "speaker" in loop.state.lost:
                     speaker.reopen(t)
-            stamped = [type(n)(t, n.device, *([n.reason] if isinstance(n, DeviceLost) else [])) for n in news]
-            news.clear()
-            played = speaker.played(len(heard)) if len(heard) else np.zeros(0, dtype=np.float32)
-            loop.turn(t, heard, played, mixer.marks(), devices.keys.pressed(), stamped)
+            news = [*microphone.watch(t, len(heard)), *speaker.watch(t)]
+            loop.turn(t, heard, speaker.played(len(heard)), mixer.marks(), devices.keys.pressed(), news)
     return loop.state.outcome
 
 

@@ -12,9 +12,10 @@ from pathlib import Path
 from assistant.app.load import check_program
 from assistant.core.phrases import PhraseBook
 from assistant.core.program import Program
-from assistant.ears.choose import open_ears
+from assistant.ears.choose import GET_VOSK, open_ears
 from assistant.ears.pronunciations import pronounceable
 from assistant.files.places import cache_folder
+from assistant.files.yaml_file import BadFile, Complaint
 from assistant.mouth.levels import PROMPT_DB
 from assistant.mouth.prompts import Prompts
 from assistant.ports import Ears, Voice
@@ -53,8 +54,11 @@ def check_with_dictionary(program: Program, routine: Path) -> None:
 def open_speech(
     program: Program, *, vosk_model: Path | None = None, tell: Callable[[int, int], None] | None = None
 ) -> Speech:
-    """Everything loaded. Raises VocabularyError, VoiceError, FileNotFoundError."""
-    ears = open_ears(vosk_model, cache=cache_folder())
+    """Everything loaded. Raises VocabularyError, VoiceError, and BadFile for a folder that holds no model."""
+    try:
+        ears = open_ears(vosk_model, cache=cache_folder())
+    except (ValueError, FileNotFoundError) as error:
+        raise BadFile([Complaint("recogniser", 0, 0, str(error), GET_VOSK)]) from error
     ears.allow(program.book.live(program.book.heard, program.zones))
     voice = Prompts(cache_folder() / "prompts", tell=tell)
     voice.prepare(program.every_sentence())

@@ -63,6 +63,7 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
 
 def carry_out(chosen: argparse.Namespace) -> int:
     if chosen.schemas is not None:
+        chosen.schemas.mkdir(parents=True, exist_ok=True)
         for name, model in KINDS.items():
             path = chosen.schemas / f"{name}.schema.json"
             write_schema(model, path)

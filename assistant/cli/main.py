@@ -61,6 +61,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         return status.DONE
     except OSError as error:
-        print(f"error: {harmless(str(error))}", file=sys.stderr)
+        told = f"{error.filename}: {error.strerror}" if error.filename and error.strerror else str(error)
+        print(f"error: {harmless(told)}", file=sys.stderr)
         return status.WRONG_INPUT
     return done

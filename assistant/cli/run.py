@@ -53,7 +53,7 @@ def carry_out(chosen: argparse.Namespace) -> int:
     household = find_household()
     if household is None:
         raise load.Refused(
-            [Reason("household", "There is no household yet: combside household.", "household")]
+            [Reason("household", "There is no household yet: combside household new.", "household")]
         )
     kit_path = find_kit(chosen.kit)
     kit = load_kit(kit_path)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from assistant.app.loop import Loop
-from assistant.core.actions import Priority, Say
+from assistant.core.actions import Priority, Say, Sentence
 from assistant.core.events import Begun, Event, Heard, Ticked
 from assistant.core.hearing import Hypothesis, LivePhrase, Risk
 from assistant.core.session import Cream, Stance, State, advance
@@ -23,6 +23,7 @@ class Order:
 
     def __init__(self, fails: bool = False) -> None:
         self.fails = fails
+        self.voiceless = False
         self.notes: list[tuple[str, object]] = []
 
     def write(self, record: dict[str, object]) -> None:
@@ -44,6 +45,9 @@ class Order:
 
     def marks(self) -> list[Mark]:
         return []
+
+    def missing(self) -> list[Sentence]:
+        return [Sentence("Nobody made this.")] if self.voiceless else []
 
     def pull(self, count: int) -> np.ndarray:
         return np.zeros(count, dtype=np.float32)
@@ -190,3 +194,14 @@ def test_events_begin_with_begun() -> None:
     first = next(record for kind, record in order.notes if kind == "written" and isinstance(record, dict))
     assert event_of(first) == Begun(0.0)
     assert isinstance(Ticked(1.0), Ticked)
+
+
+def test_12_a_missing_clip_is_said_once() -> None:
+    order = Order()
+    made, _ = loop(order)
+    order.voiceless = True
+    for k in range(3):
+        made.turn(10.0 + k, NONE, NONE, [])
+    assert [what.name for kind, what in order.notes if kind == "said" and isinstance(what, Say)].count(
+        "lost.voice"
+    ) == 1

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import json
-import os
-import shutil
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -20,6 +18,7 @@ from assistant.core.events import DeviceBack, DeviceLost
 from assistant.mouth.mixer import PromptMixer
 from assistant.mouth.speaker import STALLED_S, Speaker
 from assistant.ports import RATE, Samples
+from tests.sound_server import recorded, samples_of, sound_server
 
 
 class Beep:
@@ -213,92 +212,42 @@ def test_closed_by_us_is_not_lost_by_itself() -> None:
 # -- a real sound server, which goes by real time --------------------------------------------------
 
 PLAY = """
-import json, sys, time
-from assistant.alarm.calls import call
+import json, time
 from assistant.core.actions import Priority, Say, Sentence
+from assistant.ears.microphone import Microphone
 from assistant.mouth.mixer import PromptMixer
 from assistant.mouth.speaker import Speaker
 from tests.ports.test_mouth_speaker import Beep
 
-mixer = PromptMixer(Beep())
+mixer, microphone = PromptMixer(Beep()), Microphone("pulse")
 speaker = Speaker(mixer, "pulse")
+microphone.open(time.monotonic())
 speaker.open(time.monotonic())
 mixer.say(Say("call", (Sentence("beep"),), Priority.RINSE_CALL, alarm=True))
-news, heard, until = [], 0, time.monotonic() + 20
-while not mixer.idle() and time.monotonic() < until:
+news, heard, after = [], 0, 0
+while after < 16_000:  # the microphone paces: a second of it after the prompt has ended
+    came = len(microphone.read(1.0))
+    after += came if mixer.idle() else 0
     news += [str(each) for each in speaker.watch(time.monotonic())]
     heard += int((speaker.played(800) != 0).sum())
-    time.sleep(0.05)
 heard += int((speaker.played(32000) != 0).sum())
-time.sleep(0.3)
 speaker.close()
+microphone.close()
 print(json.dumps({"news": news, "heard": heard, "marks": [m.what for m in mixer.marks()], "under_runs": speaker.under_runs}))
 """
 
 
-@pytest.fixture
-def server(tmp_path: Path) -> Iterator[dict[str, str]]:
-    """A sound server of our own, with one sink that leads nowhere; the environment that leads to it."""
-    if shutil.which("pulseaudio") is None or shutil.which("parec") is None:
-        pytest.skip("pulseaudio is not installed")
-    socket = tmp_path / "native"
-    environment = {
-        **os.environ, "HOME": str(tmp_path), "XDG_RUNTIME_DIR": str(tmp_path), "PULSE_RUNTIME_PATH": str(tmp_path),
-        "PULSE_SERVER": f"unix:{socket}", "PULSE_SINK": "nowhere",
-    }  # fmt: skip
-    daemon = subprocess.Popen(
-        [
-            "pulseaudio", "-n", "--daemonize=no", "--exit-idle-time=-1", "--disable-shm=yes",
-            "-L", f"module-native-protocol-unix auth-anonymous=1 socket={socket}",
-            "-L", "module-null-sink sink_name=nowhere rate=48000",
-        ],
-        env={k: v for k, v in environment.items() if k != "PULSE_SERVER"},
-        stderr=subprocess.PIPE, text=True,
-    )  # fmt: skip
-    try:
-        for _ in range(200):
-            if (
-                subprocess.run(
-                    ["pactl", "info"], env=environment, capture_output=True, check=False
-                ).returncode
-                == 0
-            ):
-                break
-            if daemon.poll() is not None:
-                pytest.fail(f"pulseaudio ended: {daemon.stderr.read() if daemon.stderr else ''}")
-        else:
-            pytest.fail("pulseaudio does not answer")
-        yield environment
-    finally:
-        daemon.terminate()
-        daemon.communicate(timeout=10)
-
-
-def test_on_a_real_sound_server(server: dict[str, str], tmp_path: Path) -> None:
+def test_on_a_real_sound_server(tmp_path: Path) -> None:
     """The rinse call, through PortAudio and PulseAudio, is found in what came out of the sink."""
     recording = tmp_path / "out.raw"
-    with recording.open("wb") as out:
-        recorder = subprocess.Popen(
-            ["parec", "-d", "nowhere.monitor", "--rate=16000", "--channels=1", "--format=s16le"],
-            env=server,
-            stdout=out,
+    with sound_server(tmp_path) as environment, recorded(environment, recording):
+        command = [sys.executable, "-c", PLAY]
+        done = subprocess.run(
+            command, env=environment, capture_output=True, text=True, timeout=60, check=False
         )
-        try:
-            done = subprocess.run(
-                [sys.executable, "-c", PLAY],
-                env=server,
-                capture_output=True,
-                text=True,
-                timeout=60,
-                check=False,
-            )
-        finally:
-            recorder.terminate()
-            recorder.wait(timeout=10)
     assert done.returncode == 0, done.stderr[-2000:]
     told = json.loads(done.stdout.splitlines()[-1])
     assert told["news"] == []
     assert told["marks"] == ["begun", "ended"]
     assert told["heard"] > 2 * RATE, "the ears were handed what was played"
-    sound = np.frombuffer(recording.read_bytes(), dtype="<i2").astype(np.float32) / 32768
-    assert len(find_alarms(sound)) == 1
+    assert len(find_alarms(samples_of(recording))) == 1
