@@ -92,9 +92,10 @@ OVER_PROMPT = 2.0
 itself."""
 
 
-STOP_OVER_PROMPT = 2.0
-"""Over our own voice a stop phrase must be so much clearer: in a rehearsal with the echo as loud as a person
-the first word of a prompt came 0.55 above the threshold of "in his eye"."""
+STOP_OVER_PROMPT = 3.0
+"""Over our own voice a stop phrase must be so much clearer: in rehearsals with the echo as loud as a person
+pieces of prompts came 0.55 and 2.36 above the threshold of a stop phrase. Of 90 stop phrases said over a prompt
+at equal level by synthetic voices as many pass at 3 as at 2 (30 %), at 4 28 %."""
 
 
 def decide(heard: Hypothesis) -> Verdict:

@@ -139,6 +139,13 @@ class Call:
     key_at: float | None = None
     word_at: float | None = None
     before: State | None = None
+    harms: tuple[str, ...] = ()
+    """Every way somebody is hurt: a later report adds to the first aid, it never takes any away."""
+
+    def with_harm(self, phrase: str) -> Call:
+        """The same call for `phrase`, which stays in the books where it names a harm."""
+        harms = (*self.harms, phrase) if phrase in HARM and phrase not in self.harms else self.harms
+        return replace(self, cause=phrase, harms=harms)
 
 
 @dataclass(frozen=True, slots=True)
@@ -848,7 +855,11 @@ def call(turn: Turn, cause: str, *, by_voice: bool = False) -> None:
         "warn 3",
         "warn 1",
     )
-    turn.set(stance=Stance.RINSE_CALL, call=Call(cause, turn.t, by_voice, before=before), question=None)
+    turn.set(
+        stance=Stance.RINSE_CALL,
+        call=Call(cause, turn.t, by_voice, before=before).with_harm(cause),
+        question=None,
+    )
     sound_call(turn)
 
 
@@ -873,7 +884,7 @@ def worse(turn: Turn) -> None:
     assert now is not None
     if now.cause == cause:
         return
-    turn.set(call=replace(now, cause=cause))
+    turn.set(call=now.with_harm(cause))
     if turn.state.stance is Stance.RINSE_CALL:
         turn.order(Drop("call"))
         sound_call(turn)
@@ -913,9 +924,9 @@ def wait_for_clear(turn: Turn) -> None:
     turn.timer("remind", turn.t + REMIND_EVERY_S)
     now = turn.state.call
     assert now is not None
-    least = LEAST_WATER_S.get(now.cause)
-    if least is not None and now.acknowledged is not None:
-        turn.timer("least", now.acknowledged + least)
+    least = max((LEAST_WATER_S.get(harm, 0.0) for harm in now.harms), default=0.0)
+    if least > (turn.left("least") or 0.0):
+        turn.timer("least", turn.t + least)
 
 
 def remind(turn: Turn) -> None:
@@ -929,7 +940,7 @@ def remind(turn: Turn) -> None:
             "remind.water", about="rinse", level=0.7, asks="clear" if now.clear is None else "flush",
             time=turn.program.book.amount(minutes(left) + 1), ask_now=False,
         )  # fmt: skip
-    elif now.clear is not None and now.cause in HARM:
+    elif now.clear is not None and now.harms:
         turn.say("remind.help", about="rinse", level=0.7, asks="flush")
     else:
         turn.say("remind", about="rinse", level=0.7, asks="clear")
@@ -946,7 +957,7 @@ def runs_clear(turn: Turn) -> None:
     turn.set(ledger=turn.state.ledger.cleared(turn.t), cream=Cream.RINSED, call=replace(now, clear=turn.t))
     turn.order(Disarm())
     turn.cancel("call")
-    if now.cause in HARM:
+    if now.harms:
         left = turn.left("least")
         turn.say(
             "clear.water" if left is not None else "clear.help", about="rinse", asks="flush",
@@ -969,7 +980,13 @@ def help_says_stop(turn: Turn) -> None:
     if now.clear is None:
         turn.say("not_clear", about="rinse", asks="clear")
         return
-    if now.cause in HARM:
+    left = turn.left("least")
+    if left is not None:
+        turn.say(
+            "care.too_soon", about="rinse", asks="flush", time=turn.program.book.amount(minutes(left) + 1)
+        )
+        return
+    if now.harms:
         leave_rinse(turn)
 
 
@@ -980,7 +997,7 @@ def leave_rinse(turn: Turn) -> None:
     turn.cancel("remind", "least", "call again", "burn check")
     turn.order(Drop("rinse"))
     turn.set(call=None)
-    if now.cause in HARM:
+    if now.harms:
         turn.say("after_harm", about="note")
     steps, here = turn.program.steps, turn.state.step
     later = next((i for i, s in enumerate(steps) if isinstance(s, Rinse) and i >= here), None)

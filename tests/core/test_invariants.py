@@ -232,6 +232,39 @@ def test_4_eye_flush_lasts_at_least_15_minutes() -> None:
     assert w.state.cream is Cream.RINSED
 
 
+@pytest.mark.parametrize("late", ["before water", "under water"])
+def test_4_a_later_harm_takes_no_first_aid_away(late: str) -> None:
+    """A burn, then something else: the burn's twenty minutes of water still stand."""
+    w = walk().to(Stance.COVERING)
+    w.hear("it_burns")
+    if late == "before water":
+        w.hear("swallowed_some")
+        w.hear("water_running", after=10)
+    else:
+        w.hear("water_running", after=10)
+        w.hear("swallowed_some")
+    w.hear("runs_clear", after=200)
+    w.hear("help_says_stop", after=5)
+    assert w.state.stance is Stance.RINSING
+    assert w.said()[-1] == "care.too_soon"
+    w.hear("help_says_stop", after=20 * 60)
+    assert w.state.stance is not Stance.RINSING
+    assert "after_harm" in w.said()
+
+
+def test_4_help_ends_an_eye_flush_only_after_its_least_time() -> None:
+    """At least 20 minutes and until help says stop, counted from the report of the eye, not from the first water."""
+    w = walk().to(Stance.RINSE_CALL)
+    w.hear("water_running")
+    w.hear("in_my_eye", after=300)
+    told = w.t
+    w.hear("runs_clear", after=100)
+    w.hear("help_says_stop", after=15 * 60)
+    assert w.state.stance is Stance.RINSING
+    w.happen(Heard(told + 20 * 60 + 1, "help_says_stop"))
+    assert w.state.stance is not Stance.RINSING
+
+
 # -- 5 ---------------------------------------------------------------------------------
 
 
