@@ -36,6 +36,8 @@ class Walk:
     actions: list[tuple[float, Action]] = field(default_factory=list)
     seconds: dict[str, float] = field(default_factory=lambda: dict(SECONDS))
     t: float = 0.0
+    _work: tuple[int, str] = (-1, "")
+    _since: float = 0.0
 
     def happen(self, event: Event) -> tuple[Action, ...]:
         self.state, actions = advance(self.program, self.state, event)
@@ -67,6 +69,15 @@ class Walk:
             slot = str(int(self.state.limit.seconds // 60))
         return name, slot
 
+    def since(self, question: Question) -> float:
+        """Since when this is worked on: a burn check in between does not begin a zone anew."""
+        if question.asks not in ("cover", "smooth_zone"):
+            return self.t
+        work = (self.state.step, self.state.todo[0])
+        if self._work != work:
+            self._work, self._since = work, self.t
+        return self._since
+
     def go(self, until: Callable[[State], bool], most: int = 2000) -> Walk:
         """Answer and let time pass until `until` holds. Fails when it never does."""
         if not self.events:
@@ -78,7 +89,7 @@ class Walk:
             if question is None:
                 self.happen(Ticked(max(self.t, self.state.timers[0][0])))
                 continue
-            at = self.t + self.seconds.get(question.asks, 4.0)
+            at = self.since(question) + self.seconds.get(question.asks, 4.0)
             while self.state.timers and self.state.timers[0][0] < at:
                 self.happen(Ticked(max(self.t, self.state.timers[0][0])))
                 now = self.question()
@@ -86,7 +97,7 @@ class Walk:
                     break
             else:
                 name, slot = self.reply(question)
-                self.happen(Heard(at, name, slot))
+                self.happen(Heard(max(self.t, at), name, slot))
         raise AssertionError(f"never came there; last stance {self.state.stance}")
 
     def to(self, stance: Stance) -> Walk:

@@ -15,6 +15,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from enum import Enum
 
+from assistant.core import pace
 from assistant.core.actions import Action, Arm, Close, Disarm, Drop, Priority, Say, Sentence
 from assistant.core.asks import ASKS
 from assistant.core.events import (
@@ -30,6 +31,7 @@ from assistant.core.events import (
     Ticked,
 )
 from assistant.core.exposure import Ledger
+from assistant.core.forecast import Forecast, Verdict, advice, ahead, changes, forecast, task
 from assistant.core.program import EYE_FLUSH_S, SKIN_RINSE_S, STILL_MIXING_S, Program, item_texts
 from assistant.core.reasons import Limit, Reason
 from assistant.core.routine import (
@@ -163,6 +165,14 @@ class State:
     limit: Limit = Limit(0.0, Reason("none", "", "this run"))
     limit_read_back: float = 0.0
     strand_since: float | None = None
+    pace: pace.Belief = pace.FIRST_GUESS
+    """What is believed of today's pace."""
+    at_hand: float | None = None
+    """Since when the first zone of `todo` is worked on; None when that is not known."""
+    chance: float | None = None
+    """Of doing all that is left in time, as last forecast."""
+    will_not_fit: int = 0
+    """Zones that were said not to fit and are still to do."""
     due: float | None = None
     question: Question | None = None
     asides: tuple[Aside, ...] = ()
@@ -471,8 +481,12 @@ def enter_cover(turn: Turn) -> None:
     if not todo:
         turn.next()
         return
-    turn.set(stance=Stance.COVERING, todo=todo, limit_read_back=turn.state.limit.seconds)
+    turn.set(stance=Stance.COVERING, todo=todo, limit_read_back=turn.state.limit.seconds, at_hand=None)
+    if turn.state.cream is Cream.HEAD and not look_ahead(turn):
+        turn.next()
+        return
     turn.touch(todo[0], turn.t)
+    turn.set(at_hand=turn.t)
     turn.step_says()
     turn.say("cover.first", asks="cover", zone=todo[0], part=step.part)
 
@@ -544,7 +558,7 @@ def nothing(turn: Turn) -> None:
 
 
 def begin(turn: Turn) -> None:
-    turn.set(limit=turn.program.limit)
+    turn.set(limit=turn.program.limit, pace=pace.today(turn.program.pace))
     turn.enter(0)
 
 
@@ -578,7 +592,7 @@ def cover_back(turn: Turn) -> None:
     if not done:
         turn.say("no_way_back")
         return
-    turn.set(todo=(done[-1], *turn.state.todo))
+    turn.set(todo=(done[-1], *turn.state.todo), at_hand=None)
     turn.say("cover.back", asks="cover", zone=done[-1], part=step.part)
 
 
@@ -751,6 +765,8 @@ def started(turn: Turn) -> None:
         fresh = state.ledger.get(zone) is None
         turn.touch(zone, turn.t)
         if state.stance is Stance.COVERING and (fresh or zone in state.todo):
+            if turn.state.todo[:1] != (zone,):
+                turn.set(at_hand=turn.t)
             turn.set(todo=(zone, *(z for z in turn.state.todo if z != zone)))
         elif state.stance is Stance.SMOOTHING and fresh:
             turn.set(todo=(*turn.state.todo, zone))
@@ -764,7 +780,7 @@ def started(turn: Turn) -> None:
     step = turn.program.steps[index]
     assert isinstance(step, Cover)
     rest = tuple(z for z in turn.program.zones_of(step) if z != zone)
-    turn.set(step=index, stance=Stance.COVERING, todo=(zone, *rest), answered=(), item=0)
+    turn.set(step=index, stance=Stance.COVERING, todo=(zone, *rest), answered=(), item=0, at_hand=turn.t)
     turn.say("started.early", about="note", zone=zone)
     turn.say("cover.first", asks="cover", zone=zone, part=step.part)
 
@@ -789,7 +805,8 @@ def begun_without_a_word(turn: Turn, zone: str) -> None:
 def covered(turn: Turn, todo: tuple[str, ...], zone: str) -> None:
     step = turn.step
     assert isinstance(step, Cover)
-    turn.set(todo=todo)
+    learn_pace(turn, zone)
+    turn.set(todo=todo, at_hand=None)
     turn.cancel("unanswered")
     turn.close_aside("doubt")
     turn.order(Drop(turn.about))
@@ -797,7 +814,11 @@ def covered(turn: Turn, todo: tuple[str, ...], zone: str) -> None:
         turn.say("cover.last", about="note", zone=zone)
         turn.next()
         return
+    if not look_ahead(turn):
+        turn.next()
+        return
     turn.touch(todo[0], turn.t)
+    turn.set(at_hand=turn.t)
     turn.say("cover.next", asks="cover", zone=zone, next_zone=todo[0], part=step.part, until=time_left(turn))
 
 
@@ -807,15 +828,72 @@ def time_left(turn: Turn) -> str:
 
 
 def leave_out(turn: Turn) -> None:
-    zone = turn.heard().slot
-    if turn.state.ledger.get(zone) is not None and turn.state.todo[:1] != (zone,):
+    """A zone that is not begun. At the scalp pass its lengths have cream already: only the roots are left out."""
+    zone, state = turn.heard().slot, turn.state
+    has_cream = state.ledger.get(zone) is not None
+    roots = isinstance(turn.step, Cover) and turn.step.part == "scalp"
+    if zone in state.left_out:
+        turn.say("left_out", about="note", zone=zone)
+        return
+    if zone not in state.todo[1:] or (has_cream and not roots):
         turn.say("has_cream", about="note", zone=zone)
         return
-    if zone not in turn.state.todo or zone == turn.state.todo[0]:
-        turn.say("has_cream", about="note", zone=zone)
-        return
-    turn.set(todo=tuple(z for z in turn.state.todo if z != zone), left_out=(*turn.state.left_out, zone))
-    turn.say("left_out", about="note", zone=zone)
+    skip(turn, (zone,))
+    turn.say("left_out.roots" if has_cream else "left_out", about="note", zone=zone)
+
+
+def skip(turn: Turn, zones: tuple[str, ...]) -> None:
+    """Take `zones` off what is to be covered; those without any cream stay without."""
+    state = turn.state
+    dry = tuple(z for z in zones if state.ledger.get(z) is None)
+    turn.set(
+        todo=tuple(z for z in state.todo if z not in zones),
+        left_out=(*state.left_out, *dry),
+        will_not_fit=max(0, state.will_not_fit - len(zones)),
+    )
+
+
+# -- the forecast --------------------------------------------------------------------
+
+
+def learn_pace(turn: Turn, zone: str) -> None:
+    """Today's pace learns from a zone that was at hand from its beginning to its end."""
+    state, step = turn.state, turn.step
+    assert isinstance(step, Cover)
+    if state.at_hand is not None and state.todo[:1] == (zone,):
+        work = task(turn.program, zone, step.part)
+        turn.set(pace=pace.after(state.pace, work.timed(turn.t - state.at_hand)))
+
+
+def look_ahead(turn: Turn) -> bool:
+    """Will the rest fit? Said only where it changes what to do. False: no new zone is begun."""
+    state = turn.state
+    result = forecast(
+        turn.program,
+        state.ledger,
+        ahead(turn.program, state.step, state.todo, state.left_out),
+        turn.t,
+        state.pace,
+        limit_s=state.limit.seconds,
+        armed=state.due,
+        since=state.at_hand,
+    )
+    turn.set(chance=result.chance)
+    if result.verdict is Verdict.NO_NEW_ZONE:
+        skip(turn, result.drop)
+        turn.set(will_not_fit=0)
+        turn.say("forecast.no_new_zone", about="note")
+    else:
+        advise(turn, result)
+    return bool(turn.state.todo)
+
+
+def advise(turn: Turn, result: Forecast) -> None:
+    """Which zones will not fit: once, and again only when there are more of them."""
+    said = advice(result)
+    if said is not None and changes(result, turn.state.will_not_fit):
+        turn.set(will_not_fit=said.zones)
+        turn.say(said.name, about="note", zone=said.zone)
 
 
 def smoothed(turn: Turn) -> None:
@@ -1290,6 +1368,8 @@ STILL = {"cover": "cover.still", "smooth_zone": "smooth.still"}
 
 def still(turn: Turn, asks: str) -> None:
     """The zone at hand with the time as it is now: an old number must not be spoken again."""
+    if asks == "cover" and turn.state.at_hand is not None:
+        look_ahead(turn)
     part = {"part": turn.step.part} if isinstance(turn.step, Cover) else {}
     turn.say(STILL[asks], asks=asks, zone=turn.state.todo[0], until=time_left(turn), slots=part)
 
