@@ -9,13 +9,17 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from assistant.core.answers import holds
+from assistant.core.answers import Value, holds
 from assistant.core.consultation import (
+    FRESH_DAYS,
     Consultation,
     Form,
+    Verdict,
     follows,
     from_plain,
+    judge,
     open_questions,
+    other_hair,
     still_go,
 )
 from assistant.core.diary import last_relaxed
@@ -25,10 +29,12 @@ from assistant.core.reasons import Reason
 from assistant.files import consultation_file, diary_file, household_file
 from assistant.files.complaint import BadFile, Complaint
 from assistant.files.places import routines_folder
-from assistant.files.yaml_file import load
+from assistant.files.yaml_file import Document, load
 from assistant.files.yaml_file import read as read_yaml
 
 RULES = "consultation/rules.yaml"
+TODAY = ("age", "hearing", "helper")
+"""What the household's file says better than an answer of weeks ago."""
 
 
 class AnswersFile(Sheet):
@@ -101,34 +107,7 @@ def from_file(path: Path, kit: KitSheet, person: str | None, today: date) -> Int
     asked_on = told.asked_on or today
     if asked_on > today:
         raise BadFile([document.complain(("asked_on",), "this day is still to come", f"today is {today}")])
-    answers, wrong = from_plain(interview.form, told.answers, asked_on)
-    complaints = []
-    for name, words in wrong.items():
-        place = ("answers", name)
-        known = [q.id for q in interview.form.questions]
-        hint = "" if name in known else f"there are {', '.join(known)}"
-        complaints.append(document.complain(place, words, hint))
-    complaints += [
-        document.complain(
-            ("answers", "last_relaxer_class"),
-            "never relaxed, and yet a class of relaxer is given",
-            "one of the two is wrong",
-        )
-        for _ in range(
-            answers.get("last_relaxer") == "never"
-            and answers.get("last_relaxer_class", "unknown") != "unknown"
-        )
-    ]
-    rules = {rule.id: rule for rule in interview.form.rules}
-    for name in told.allowed:
-        if name not in rules:
-            complaints.append(document.complain(("allowed", name), f"there is no rule '{name}'"))
-        elif rules[name].verdict.value != "ask":
-            complaints.append(
-                document.complain(
-                    ("allowed", name), f"nobody's yes lifts '{name}'", "only what says ask can be allowed"
-                )
-            )
+    answers, wrong, complaints = read_answers(interview.form, document, told, asked_on)
     interview.known = from_household(answers, interview.known)
     interview.answers = answers
     interview.allowed = dict(told.allowed)
@@ -149,6 +128,32 @@ def from_file(path: Path, kit: KitSheet, person: str | None, today: date) -> Int
     if complaints:
         raise BadFile(complaints)
     return interview
+
+
+def read_answers(
+    form: Form, document: Document, told: AnswersFile, asked_on: date
+) -> tuple[dict[str, Value], dict[str, str], list[Complaint]]:
+    """The answers, what is wrong with which, and every complaint at its place; what is missing is not looked at."""
+    answers, wrong = from_plain(form, told.answers, asked_on)
+    complaints = []
+    for name, words in wrong.items():
+        known = [q.id for q in form.questions]
+        hint = "" if name in known else f"there are {', '.join(known)}"
+        complaints.append(document.complain(("answers", name), words, hint))
+    if answers.get("last_relaxer") == "never" and answers.get("last_relaxer_class", "unknown") != "unknown":
+        words = "never relaxed, and yet a class of relaxer is given"
+        complaints.append(
+            document.complain(("answers", "last_relaxer_class"), words, "one of the two is wrong")
+        )
+    rules = {rule.id: rule for rule in form.rules}
+    for name in told.allowed:
+        place = ("allowed", name)
+        if name not in rules:
+            complaints.append(document.complain(place, f"there is no rule '{name}'"))
+        elif rules[name].verdict.value != "ask":
+            hint = "only what says ask can be allowed"
+            complaints.append(document.complain(place, f"nobody's yes lifts '{name}'", hint))
+    return answers, wrong, complaints
 
 
 def _known_person(name: str) -> str | None:
@@ -203,14 +208,50 @@ def again_today(form: Form) -> tuple[tuple[str, str, tuple[str, ...]], ...]:
     return tuple((q.id, q.ask, tuple(q.values)) for q in form.questions if q.again)
 
 
-def may_run(person: str, kit: KitSheet, today: date, again: Mapping[str, str]) -> tuple[Reason, ...]:
+def may_test_strand(person: str, kit: KitSheet, today: date) -> tuple[Reason, ...]:
+    """Nothing where cream may go on one strand: a wait may still run, a no and an ask may not stand.
+
+    Raises BadFile.
+    """
+    kept = consultation_file.load_consultation(person, kit.name)
+    form = load_form()
+    words = f"There is no consultation for {person} and this kit that holds today: combside consult"
+    none = (Reason("no consultation", words, "household"),)
+    if kept is None or not 0 <= (today - kept.asked_on).days <= FRESH_DAYS:
+        return none
+    answers, wrong = from_plain(form, kept.answers, kept.asked_on)
+    if wrong or open_questions(form, answers, kit):
+        return none
+    found = judge(
+        form, answers, kit, today, asked_on=kept.asked_on, allowed=kept.allowed, person=person
+    ).findings
+    return tuple(f.reason for f in found if f.verdict in (Verdict.NO, Verdict.ASK))
+
+
+def may_run(
+    person: str, kit: KitSheet, today: date, again: Mapping[str, str], *, treats: str | None = None
+) -> tuple[Reason, ...]:
     """Nothing where a run may start today; or every reason why not.
 
     `again`: today's answers in words to what is asked again, {"scalp": "sound"}.
-    Raises BadFile for a consultation or a diary that can not be read.
+    `treats`: which hair the routine is for, as it says itself. Raises BadFile for a consultation or a diary that can not be read.
     """
     kept = consultation_file.load_consultation(person, kit.name)
-    last = last_relaxed(diary_file.load_runs(), person)
-    return still_go(
-        load_form(), kept, kit, today, person=person, again=again, last_run=None if last is None else last.day
+    runs, form, household = diary_file.load_runs(), load_form(), household_file.find_household()
+    last = last_relaxed(runs, person)
+    known = already_known(form, household, person, runs, today)
+    there = {name: known[name] for name in TODAY if name in known}
+    reasons = still_go(
+        form,
+        kept,
+        kit,
+        today,
+        person=person,
+        again=again,
+        last_run=None if last is None else last.day,
+        there=there,
     )
+    if reasons or kept is None or treats is None:
+        return reasons
+    answers, _ = from_plain(form, kept.answers, kept.asked_on)
+    return other_hair(answers, treats, person)

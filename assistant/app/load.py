@@ -7,6 +7,7 @@ in a file and Refused for what these people may not do with this kit.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from datetime import date
 from pathlib import Path
 
 from assistant.core import checks
@@ -18,9 +19,12 @@ from assistant.core.program import Program, prepare
 from assistant.core.reasons import Reason
 from assistant.core.routine import Routine
 from assistant.core.strand_test import StrandResult
+from assistant.core.translation import Translation, kit_in_words, translated, translation_problems
 from assistant.files.places import routines_folder
 from assistant.files.yaml_file import BadFile, Complaint, Document, read
 
+ROUTINES_LANGUAGE = "en"
+"""What the routines are written in; other languages lie beside them, a folder each."""
 DEFAULT_ROUTINE = "whole_head"
 EXAMPLE_KIT = "kits/example_kit.yaml"
 EXAMPLE_HOUSEHOLD = "kits/example_household.yaml"
@@ -57,7 +61,15 @@ def book_path(language: str = "en") -> Path:
 
 
 def load_book(language: str = "en") -> PhraseBook:
-    return read(book_path(language)).into(PhraseBook)
+    """A language's phrase book. Raises BadFile, also where there is none for it."""
+    path = book_path(language)
+    if not path.is_file():
+        known = ", ".join(sorted(other.stem for other in path.parent.glob("*.yaml")))
+        hint = f"there are: {known}; the household's file says which as 'language'"
+        raise BadFile(
+            [Complaint(language, 0, 0, f"there is no phrase book for the language '{language}'", hint)]
+        )
+    return read(path).into(PhraseBook)
 
 
 def load_routine(path: Path) -> Routine:
@@ -66,6 +78,24 @@ def load_routine(path: Path) -> Routine:
     routine = document.into(Routine)
     told(document, checks.routine_problems(routine))
     return routine
+
+
+def translation_path(routine: str, language: str) -> Path:
+    return routines_folder() / language / f"{routine}.yaml"
+
+
+def load_translation(routine: Routine, language: str) -> Translation:
+    """The routine's texts in `language`, all of them. Raises BadFile, also where there are none."""
+    path = translation_path(routine.name, language)
+    if not path.is_file():
+        there = sorted(p.stem for p in path.parent.glob("*.yaml"))
+        hint = f"in this language there are: {', '.join(there) or 'none'}"
+        words = f"the routine '{routine.name}' has no texts in the language '{language}'"
+        raise BadFile([Complaint(language, 0, 0, words, hint)])
+    document = read(path)
+    texts = document.into(Translation)
+    told(document, translation_problems(routine, texts))
+    return texts
 
 
 def told(document: Document, problems: Iterable[checks.Problem]) -> None:
@@ -79,14 +109,17 @@ def load_program(
     routine: Path,
     kit: Path,
     household: Household,
-    language: str = "en",
     *,
     strand: StrandResult | None = None,
     pace: Belief | None = None,
+    today: date | None = None,
 ) -> Program:
-    """Everything together; `strand` and `pace` as for `prepare`. Raises BadFile or Refused."""
-    sheet, book = read(kit).into(KitSheet), load_book(language)
-    made = prepare(load_routine(routine), sheet, household, book, strand=strand, pace=pace)
+    """Everything together; `strand`, `pace` and `today` as for `prepare`. Raises BadFile or Refused."""
+    sheet, book, wanted = read(kit).into(KitSheet), load_book(household.language), load_routine(routine)
+    if book.language != ROUTINES_LANGUAGE:
+        texts = load_translation(wanted, book.language)
+        wanted, sheet = translated(wanted, texts), kit_in_words(sheet, texts)
+    made = prepare(wanted, sheet, household, book, strand=strand, pace=pace, today=today)
     if isinstance(made, Program):
         return made
     raise Refused(made)

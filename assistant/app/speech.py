@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from assistant.app.load import check_program
+from assistant.core.household import Household
 from assistant.core.phrases import PhraseBook
 from assistant.core.program import Program
 from assistant.ears.choose import GET_VOSK, open_ears
@@ -17,7 +18,8 @@ from assistant.ears.pronunciations import pronounceable
 from assistant.files.places import cache_folder
 from assistant.files.yaml_file import BadFile, Complaint
 from assistant.mouth.levels import PROMPT_DB
-from assistant.mouth.prompts import Prompts
+from assistant.mouth.prompts import VOICES, Prompts
+from assistant.mouth.synthesiser import Voicing
 from assistant.ports import Ears, Voice
 
 
@@ -33,7 +35,7 @@ class Speech:
 def sounds_of(book: PhraseBook, words: Iterable[str]) -> Mapping[str, tuple[str, ...]]:
     """How words sound, those of the book's own list first; words without a pronunciation are left out."""
     own = {word: tuple(sounds.split()) for word, sounds in book.pronunciations.items()}
-    return {**pronounceable(words), **own}
+    return {**pronounceable(words, book.language), **own}
 
 
 def all_words(program: Program) -> set[str]:
@@ -51,6 +53,12 @@ def check_with_dictionary(program: Program, routine: Path) -> None:
     check_program(program, routine, lambda words: tuple(w for w in sorted(words) if w not in sounds), sounds)
 
 
+def voices_of(household: Household) -> Mapping[str, Voicing]:
+    """The prompts' voices: those the household names, else combside's own, each at its own rate."""
+    named = household.voices.model_dump()
+    return {who: Voicing(named[who] or usual.voice, usual.rate) for who, usual in VOICES.items()}
+
+
 def open_speech(
     program: Program, *, vosk_model: Path | None = None, tell: Callable[[int, int], None] | None = None
 ) -> Speech:
@@ -60,6 +68,6 @@ def open_speech(
     except (ValueError, FileNotFoundError) as error:
         raise BadFile([Complaint("recogniser", 0, 0, str(error), GET_VOSK)]) from error
     ears.allow(program.book.live(program.book.heard, program.zones))
-    voice = Prompts(cache_folder() / "prompts", tell=tell)
+    voice = Prompts(cache_folder() / "prompts", voices_of(program.household), tell=tell)
     voice.prepare(program.every_sentence())
     return Speech(ears, voice, PROMPT_DB)

@@ -9,8 +9,9 @@ from __future__ import annotations
 import sys
 import textwrap
 from collections.abc import Callable, Iterable, Mapping
-from typing import TextIO, TypeVar
+from typing import Protocol, TextIO, TypeVar
 
+from assistant.cli.styled import print_styled
 from assistant.screens.harmless import harmless
 
 T = TypeVar("T")
@@ -27,20 +28,24 @@ class Back(Exception):
     """The last answer is to be taken back."""
 
 
+class Lines(Protocol):
+    """What lines are read from: a text stream, or less."""
+
+    def readline(self, limit: int = -1, /) -> str: ...
+
+
 class Terminal:
     """Asks on `out`, reads from `lines`; both are the process's own when left out."""
 
-    def __init__(self, lines: TextIO | None = None, out: TextIO | None = None) -> None:
-        self.lines = lines or sys.stdin
+    def __init__(self, lines: Lines | None = None, out: TextIO | None = None) -> None:
+        self.lines: Lines = lines or sys.stdin
         self.out = out or sys.stdout
 
-    def say(self, text: str = "", indent: str = "") -> None:
-        """One paragraph, wrapped; what begins with a dash hangs."""
+    def say(self, text: str = "", indent: str = "", style: str = "none") -> None:
+        """One paragraph, wrapped; what begins with a dash hangs. `style` is seen on a terminal alone."""
         more = indent + ("  " if text.startswith("- ") else "")
-        for line in textwrap.wrap(harmless(text), WIDTH, initial_indent=indent, subsequent_indent=more) or [
-            ""
-        ]:
-            print(line, file=self.out)
+        lines = textwrap.wrap(harmless(text), WIDTH, initial_indent=indent, subsequent_indent=more)
+        print_styled("\n".join(lines), style, self.out)
 
     def choices(self, values: Mapping[str, str], unknown: str = "") -> None:
         """Words that may be answered, numbered, each explained."""

@@ -4,21 +4,28 @@ from __future__ import annotations
 
 import argparse
 import json
+from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 from pydantic import BaseModel
 
 from assistant.app import load
-from assistant.app.speech import check_with_dictionary
+from assistant.app.consult import AnswersFile, load_form, read_answers
+from assistant.app.speech import all_words, check_with_dictionary, sounds_of
 from assistant.cli import status
-from assistant.core.checks import book_problems, routine_problems
+from assistant.cli.progress import Progress
+from assistant.core.checks import book_problems, explore, pairs_live_together, routine_problems
 from assistant.core.household import Household
 from assistant.core.kit_sheet import KitSheet
+from assistant.core.phrase_distance import NEAR, clearer_ways, worst_by_meaning
 from assistant.core.phrases import PhraseBook
+from assistant.core.program import Program
 from assistant.core.routine import Routine
+from assistant.core.strand_test import StrandResult
 from assistant.files.places import routines_folder
 from assistant.files.schema_file import write_schema
-from assistant.files.yaml_file import Document, read
+from assistant.files.yaml_file import BadFile, Document, read
 from assistant.room.home import Home
 
 KINDS: dict[str, type[BaseModel]] = {
@@ -26,6 +33,8 @@ KINDS: dict[str, type[BaseModel]] = {
     "kit": KitSheet,
     "household": Household,
     "phrases": PhraseBook,
+    "answers": AnswersFile,
+    "strand": StrandResult,
     "home": Home,
 }
 MARKS = {
@@ -34,15 +43,20 @@ MARKS = {
     "chart": "kit",
     "heard": "phrases",
     "said": "phrases",
+    "answers": "answers",
+    "outcome": "strand",
     "person": "household",
 }
 """A key that only one kind of file has at its top."""
+SHOWN_PAIRS, SHOWN_WAYS = 8, 2
+ONE_NUMBER = (12,)
+"""Numbers of minutes differ from each other in every book; one stands for all of them."""
 
 
 def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     command = commands.add_parser(
         "check",
-        help="check a routine, kit sheet, household, phrase book or home file",
+        help="check a routine, kit sheet, household, phrase book, answers, strand test or home file",
         description="Checks a file as a whole. A routine is walked through all its states with the phrase book and a kit sheet.",
         epilog="examples: combside check touch_up;  combside check my_kit.yaml;  combside check --schemas schemas",
     )
@@ -75,10 +89,19 @@ def carry_out(chosen: argparse.Namespace) -> int:
     kind = chosen.kind or kind_of(document)
     found: dict[str, object] = {"file": str(path), "kind": kind, "ok": True}
     if kind == "routine":
-        found |= check_routine(path, chosen)
+        with Progress("checking", first="walking through every state of the routine"):
+            found |= check_routine(path, chosen)
     elif kind == "phrases":
         book = document.into(PhraseBook)
-        load.told(document, book_problems(book, _every_placeholder()))
+        program = _example_program()
+        load.told(document, book_problems(book, program.domains()))
+        found["weakest_pairs"] = weakest_pairs(replace(program, book=book))
+    elif kind == "answers":
+        answered = document.into(AnswersFile)
+        asked_on = answered.asked_on or date.today()
+        _, _, wrong = read_answers(load_form(), document, answered, asked_on)
+        if wrong:
+            raise BadFile(wrong)
     else:
         document.into(KINDS[kind])
     print(json.dumps(found, indent=2) if chosen.json else _in_words(found))
@@ -112,18 +135,54 @@ def check_routine(path: Path, chosen: argparse.Namespace) -> dict[str, object]:
         "limit_min": program.limit.seconds / 60,
         "limit_reason": program.limit.reason.words,
         "sentences": sum(1 for _ in program.every_sentence()),
+        "weakest_pairs": weakest_pairs(program),
     }
 
 
-def _every_placeholder() -> tuple[str, ...]:
+def _example_program() -> Program:
     household = read(routines_folder() / load.EXAMPLE_HOUSEHOLD).into(Household)
     routine = routines_folder() / f"{load.DEFAULT_ROUTINE}.yaml"
-    return tuple(load.load_program(routine, routines_folder() / load.EXAMPLE_KIT, household).domains())
+    return load.load_program(routine, routines_folder() / load.EXAMPLE_KIT, household)
+
+
+def weakest_pairs(program: Program) -> list[dict[str, object]]:
+    """The phrases with different meanings that are nearest in sound, nearest first, with clearer ways of saying either.
+
+    Of a routine those that are live together in some state.
+    """
+    sounds = sounds_of(program.book, all_words(program))
+    live = program.book.live(program.book.heard, program.zones, ONE_NUMBER)
+    pairs = pairs_live_together(program, explore(program), sounds, live)
+    return [
+        {
+            "one": pair.one.text,
+            "other": pair.other.text,
+            "phonemes_apart": pair.apart,
+            "clearer": [
+                {"say": way.one.text, "phonemes_apart": way.apart}
+                for way in clearer_ways(pair, live, sounds)[:SHOWN_WAYS]
+            ],
+        }
+        for pair in worst_by_meaning(pairs)[:SHOWN_PAIRS]
+    ]
+
+
+def _a(kind: str) -> str:
+    return f"an {kind}" if kind[0] in "aeiou" else f"a {kind}"
 
 
 def _in_words(found: dict[str, object]) -> str:
-    lines = [f"{found['file']}: a {found['kind']} file, nothing wrong with it"]
+    lines = [f"{found['file']}: {_a(str(found['kind']))} file, nothing wrong with it"]
     if "steps" in found:
         lines.append(f"  {found['steps']} steps, {found['sentences']} sentences to speak at most")
         lines.append(f"  limit {found['limit_min']:g} min: {found['limit_reason']}")
+    pairs = found.get("weakest_pairs", [])
+    if isinstance(pairs, list) and pairs:
+        lines.append(
+            f"  nearest in sound of the phrases that may be heard together (below {NEAR} phonemes apart is weak):"
+        )
+        for pair in pairs:
+            clearer = " or ".join(f"'{way['say']}' ({way['phonemes_apart']})" for way in pair["clearer"])
+            line = f"    {pair['phonemes_apart']:>2}  '{pair['one']}' and '{pair['other']}'"
+            lines.append(line + (f"; clearer: {clearer}" if clearer else ""))
     return "\n".join(lines)

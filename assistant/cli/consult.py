@@ -8,16 +8,19 @@ import json
 import sys
 from datetime import date, datetime, timezone
 from functools import partial
+from importlib import import_module
 from pathlib import Path
+from types import ModuleType
 
 from assistant.app import consult as app
 from assistant.cli import status
 from assistant.cli.asking import Back, Stopped, Terminal
+from assistant.cli.device_options import add_devices
 from assistant.cli.today import a_day, add_today, today_of
 from assistant.core import calendar_plan
 from assistant.core.answers import Question, in_words, shown
 from assistant.core.consultation import Finding, Result, Verdict
-from assistant.core.interview import Interview
+from assistant.core.interview import Interview, read_allowed
 from assistant.files import calendar_file, diary_file, household_file
 from assistant.files.complaint import BadFile, Complaint
 from assistant.screens.harmless import harmless
@@ -29,6 +32,14 @@ HEADLINES = {
     Verdict.NO: "NO",
 }
 
+STYLES = {
+    Verdict.GO: "bold green",
+    Verdict.WAIT: "bold yellow",
+    Verdict.ASK: "bold yellow",
+    Verdict.NO: "bold red",
+}
+"""Beside the words, never instead of them."""
+
 
 def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     command = commands.add_parser(
@@ -37,7 +48,7 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         description="Asks what has to be known before a jar is opened and answers go, not before a day, ask "
         "a "
         "professional first, or no, with every reason. Exit status: 0 go, 1 not (yet), 2 wrong input.",
-        epilog="examples: combside consult;  combside consult Ada --kit my-kit;  "
+        epilog="examples: combside consult;  combside consult --voice;  combside consult Ada --kit my-kit;  "
         "combside consult --template > answers.yaml;  combside consult --answers answers.yaml --json;  "
         "combside consult --calendar days.ics",
     )
@@ -45,6 +56,9 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     command.add_argument("--kit", help="a kit sheet by name or file (default: your only one)")
     command.add_argument(
         "--answers", type=Path, metavar="FILE", help="answers in a file instead of questions"
+    )
+    command.add_argument(
+        "--voice", action="store_true", help="ask aloud and hear the answers; what is typed counts beside it"
     )
     command.add_argument("--template", action="store_true", help="print an answers file to fill in")
     command.add_argument(
@@ -56,6 +70,7 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     command.add_argument("--on", type=a_day, metavar="DAY", help="the day that is planned, for the calendar")
     command.add_argument("--no-save", action="store_true", help="keep nothing of it")
     command.add_argument("--json", action="store_true", help="print the result as JSON")
+    add_devices(command)
     add_today(command)
     command.set_defaults(carry_out=carry_out)
 
@@ -71,8 +86,10 @@ def carry_out(chosen: argparse.Namespace) -> int:
         interview = app.from_file(chosen.answers, kit, chosen.person, today)
     else:
         interview = app.begin(kit, chosen.person, today)
+        terminal = Terminal(out=sys.stderr if chosen.json else None)
         try:
-            ask_all(interview, Terminal(out=sys.stderr if chosen.json else None), save=not chosen.no_save)
+            if not chosen.voice or not by_voice(interview, terminal, chosen):
+                ask_all(interview, terminal, save=not chosen.no_save)
         except Stopped:
             stopped(interview, save=not chosen.no_save)
             return status.WRONG_INPUT
@@ -102,6 +119,11 @@ def ask_all(interview: Interview, terminal: Terminal, *, save: bool) -> None:
     if draft is not None and (kept := app.take_up(interview, draft)):
         terminal.say(f"Going on from {in_words(draft.asked_on)}: {kept} answers were kept.")
     confirm_known(interview, terminal)
+    ask_open(interview, terminal, save=save)
+
+
+def ask_open(interview: Interview, terminal: Terminal, *, save: bool) -> None:
+    """What is still open. Raises Stopped."""
     while True:
         question = interview.question()
         if question is None:
@@ -120,6 +142,13 @@ def ask_all(interview: Interview, terminal: Terminal, *, save: bool) -> None:
             went_back(interview, terminal)
         if save:
             app.keep(interview, draft=True)
+
+
+def by_voice(interview: Interview, terminal: Terminal, chosen: argparse.Namespace) -> bool:
+    """Ask aloud. False where a device is not there, or went away: then the rest is asked by keys. Raises Stopped."""
+    voice: ModuleType = import_module("assistant.cli.consult_by_voice")  # the recognisers take seconds
+    done: bool = voice.asked(interview, terminal, chosen)
+    return done
 
 
 def explain(question: Question, interview: Interview, terminal: Terminal) -> None:
@@ -145,9 +174,8 @@ def went_back(interview: Interview, terminal: Terminal) -> None:
 
 def confirm_known(interview: Interview, terminal: Terminal) -> None:
     """What the household file and the diary tell is shown, not asked; what is no longer right is asked."""
-    names = [
-        name for name in interview.known if name in interview.everything() and name not in interview.answers
-    ]
+    names = interview.to_confirm()
+    interview.confirmed = True
     if not names:
         return
     terminal.say()
@@ -181,16 +209,9 @@ def ask_allowed(interview: Interview, terminal: Terminal) -> None:
         terminal.say(finding.words)
         terminal.say(f"What would change it: {finding.change}.", "  ")
 
-        def read(text: str) -> str:
-            if text.casefold() in ("no", "n", "not yet", "nobody", "i don't know", "unknown"):
-                return ""
-            if len(text) < 4 or not any(c.isalpha() for c in text) or text.casefold() == "yes":
-                raise ValueError("Say who said yes and when, such as: the pharmacist on 3 June. Or no.")
-            if len(text) > 200:
-                raise ValueError("That is longer than 200 characters.")
-            return text
-
-        said = terminal.ask("Has a professional said yes to this? Who and when, or no.", read, default="no")
+        said = terminal.ask(
+            "Has a professional said yes to this? Who and when, or no.", read_allowed, default="no"
+        )
         if said:
             interview.allowed[finding.rule] = said
         else:
@@ -215,7 +236,7 @@ def show(terminal: Terminal, interview: Interview, result: Result, written: str)
     if result.not_before is not None:
         headline += f": not before {in_words(result.not_before)}"
     terminal.say()
-    terminal.say(f"{headline}   ({interview.person}, {interview.kit.name})")
+    terminal.say(f"{headline}   ({interview.person}, {interview.kit.name})", style=STYLES[result.verdict])
     for finding in result.findings:
         terminal.say(f"- {finding.words} [{finding.mark}]", "  ")
         terminal.say(f"what would change it: {finding.change}", "      ")

@@ -10,9 +10,12 @@ from datetime import date
 from pathlib import Path
 
 from assistant.app.consult import load_form
+from assistant.app.keep import keep_missed
+from assistant.app.report import keep_report, kit_of
 from assistant.cli import status
 from assistant.cli.asking import Back, Stopped, Terminal
 from assistant.cli.consult import save_calendar
+from assistant.cli.styled import print_styled
 from assistant.cli.today import add_today, today_of
 from assistant.core import calendar_plan
 from assistant.core.answers import in_words
@@ -27,8 +30,7 @@ from assistant.core.diary import (
     trend_words,
     wall,
 )
-from assistant.core.kit_sheet import KitSheet
-from assistant.files import consultation_file, diary_file, household_file, private
+from assistant.files import consultation_file, diary_file, household_file, private, strand_file
 from assistant.files.complaint import BadFile, Complaint
 from assistant.screens.harmless import harmless
 
@@ -38,9 +40,9 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         "diary",
         help="runs so far, what is allowed next, a page for a doctor",
         description="Lists the runs, shows one, tells the next allowed days and the trend of the pace, "
-        "exports, prints an incident sheet, forgets.",
+        "exports, writes a report or an incident sheet, forgets.",
         epilog="examples: combside diary;  combside diary last;  combside diary next;  combside diary "
-        "incident last > page.txt;  "
+        "incident last > page.txt;  combside diary report last --out report.html;  "
         "combside diary export --csv runs.csv;  combside diary forget 2024-03-14-1830;  combside diary "
         "forget --person Bo",
     )
@@ -49,14 +51,17 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         nargs="?",
         default="list",
         metavar="ACTION",
-        help="list, show, next, trend, incident, export, forget, or a run to show (its id, the beginning of "
+        help="list, show, next, trend, report, incident, export, forget, or a run to show (its id, the beginning of "
         "it, or last)",
     )
-    command.add_argument("run", nargs="?", help="for show, incident and forget: a run")
+    command.add_argument("run", nargs="?", help="for show, report, incident and forget: a run")
     command.add_argument("--person", help="only this person's; for forget: everything about them")
     command.add_argument("--csv", type=Path, metavar="FILE", help="for export: a table, one line a run")
     command.add_argument(
         "--calendar", type=Path, metavar="FILE.ics", help="for next: write the days as calendar entries"
+    )
+    command.add_argument(
+        "--out", type=Path, metavar="R.html", help="for report: where to write it (default: beside the diary)"
     )
     command.add_argument("--yes", action="store_true", help="for forget: do not ask")
     command.add_argument("--json", action="store_true", help="print as JSON")
@@ -70,12 +75,15 @@ def carry_out(chosen: argparse.Namespace) -> int:
         "show": show,
         "next": coming,
         "trend": trend,
+        "report": report,
         "incident": incident,
         "export": export,
         "forget": forget,
     }
     if chosen.action not in actions:
         chosen.run, chosen.action = chosen.action, "show"
+    for record in keep_missed():
+        print(f"entered now: {record.id}, {record.kind} {record.outcome}", file=sys.stderr)
     return actions[chosen.action](chosen)
 
 
@@ -125,16 +133,19 @@ def show(chosen: argparse.Namespace) -> int:
     print(f"  limit {seconds_in_words(r.limit_s)}, {r.limit_means.value}: {harmless(r.limit_reason)}")
     over = r.over_limit()
     if r.zones:
-        print(f"\n  {'zone':<16}{'cream on':>14}{'to water':>14}{'to clear':>14}{'limit counts':>16}")
+        print(
+            f"\n  {'zone':<16}{'begun' if r.kind == 'practice' else 'cream on':>14}{'to water':>14}{'to clear':>14}{'limit counts':>16}"
+        )
     for z in r.zones:
         wet = None if z.wet_s is None else z.wet_s - z.first_s
         clear = None if z.clear_s is None else z.clear_s - z.first_s
         cells = (seconds_in_words(z.first_s), seconds_in_words(wet), seconds_in_words(clear))
-        mark = "  OVER THE LIMIT" if z.zone in over else ""
-        print(
-            f"  "
-            f"{harmless(z.zone):<16}{cells[0]:>14}{cells[1]:>14}{cells[2]:>14}{seconds_in_words(r.exposure_s(z)):>16}{mark}"
-        )
+        counted = seconds_in_words(r.exposure_s(z))
+        line = f"  {harmless(z.zone):<16}{cells[0]:>14}{cells[1]:>14}{cells[2]:>14}{counted:>16}"
+        if z.zone in over:
+            print_styled(f"{line}  OVER THE LIMIT", "bold red")
+        else:
+            print(line)
     for c in r.calls:
         due = "" if c.due_s is None else f", due {seconds_in_words(c.due_s)}"
         back = ", taken back" if c.withdrawn else ""
@@ -145,9 +156,10 @@ def show(chosen: argparse.Namespace) -> int:
             f"  rinse call ({harmless(c.cause)}): sounded {seconds_in_words(c.sounded_s)}{due}, {heard}{back}"
         )
     for i in r.incidents:
-        print(f"  incident: {harmless(i.what)}, {harmless(i.where)}, {wall(i.at)}")
+        print_styled(f"  incident: {harmless(i.what)}, {harmless(i.where)}, {wall(i.at)}", "bold red")
     if r.incidents:
         print(f"  a page for a doctor: combside diary incident {r.id}")
+    print(f"  a page with pictures: combside diary report {r.id}")
     if r.aftercare:
         print("\n  aftercare:")
     for line in r.aftercare:
@@ -173,8 +185,10 @@ def coming(chosen: argparse.Namespace) -> int:
     for person, found in () if chosen.json else days.items():
         print(harmless(person))
         for d in found:
-            when = "allowed since" if d.day <= today else "not before"
-            print(f"  {d.what}: {when} {in_words(d.day)} ({harmless(d.words)}) [{d.mark}]")
+            allowed = d.day <= today
+            when = f"  {d.what}: {'allowed since' if allowed else 'not before'} {in_words(d.day)}"
+            why = f" ({harmless(d.words)}) [{d.mark}]"
+            print_styled(when, "green" if allowed else "yellow", rest=why)
     if chosen.calendar is not None and people:
         person = chosen.person or people[-1]
         last = last_relaxed(runs, person)
@@ -200,13 +214,6 @@ def coming(chosen: argparse.Namespace) -> int:
         )
     waiting = any(d.day > today for found in days.values() for d in found if d.what == "relaxer")
     return status.NO if waiting else status.DONE
-
-
-def kit_of(runs: tuple[RunRecord, ...], person: str) -> KitSheet | None:
-    """The sheet of the kit this person last had, where it is still there; its leaflet's waits count."""
-    last = last_relaxed(runs, person)
-    kits = [household_file.load_kit(path) for path in household_file.kit_paths()] if last is not None else []
-    return next((kit for kit in kits if last is not None and kit.name == last.kit), None)
 
 
 def _day(d: NextDay, today: date) -> dict[str, object]:
@@ -240,6 +247,20 @@ def trend(chosen: argparse.Namespace) -> int:
             f"{p.factor:.2f} times the first guess"
         )
     print(trend_words(points))
+    return status.DONE
+
+
+def report(chosen: argparse.Namespace) -> int:
+    """One page with pictures, for the screen and for paper."""
+    try:
+        path = keep_report(the_run(chosen), chosen.out)
+    except OSError as error:
+        place = str(chosen.out or "report")
+        raise BadFile([Complaint(place, 0, 0, f"can not be written: {error.strerror}")]) from None
+    if chosen.json:
+        print(json.dumps({"report": str(path)}, ensure_ascii=False))
+    else:
+        print(f"the report is in {harmless(str(path))}; open it in a browser, print it to keep it as PDF")
     return status.DONE
 
 
@@ -279,22 +300,25 @@ def forget(chosen: argparse.Namespace) -> int:
         if not sure(chosen, f"Forget the run {record.id} of {record.person}, its entry and its journal?"):
             return status.NO
         diary_file.forget_run(record)
+        strand_file.forget_strand(record.id)
         print(f"forgotten: {record.id}")
         return status.DONE
     person: str = chosen.person
     if not sure(
-        chosen, f"Forget {person}: runs, journals, consultations and the entry in the household's file?"
+        chosen,
+        f"Forget {person}: runs, journals, consultations, strand tests and the entry in the household's file?",
     ):
         return status.NO
     try:
         removed, changed = diary_file.forget_person(person)
         consultations = consultation_file.forget_person(person)
+        strands = strand_file.forget_person(person)
         listed = household_file.forget_person(person)
     except OSError as error:
         raise BadFile(
             [Complaint(str(error.filename or "data folder"), 0, 0, f"can not be removed: {error.strerror}")]
         ) from None
-    if not (removed or changed or consultations or listed):
+    if not (removed or changed or consultations or strands or listed):
         raise BadFile(
             [
                 Complaint(
@@ -307,7 +331,8 @@ def forget(chosen: argparse.Namespace) -> int:
             ]
         )
     print(
-        f"forgotten: {harmless(person)}: {removed} runs, {consultations} consultations, {changed} runs "
+        f"forgotten: {harmless(person)}: {removed} runs, {consultations} consultations, "
+        f"{strands} strand tests, {changed} runs "
         f"as a helper" + (", the household's entry" if listed else "")
     )
     return status.DONE

@@ -13,6 +13,7 @@ from pydantic import ValidationError
 from assistant.cli import status
 from assistant.cli.asking import Back, Stopped, Terminal, number
 from assistant.cli.today import add_today, today_of
+from assistant.core.company import is_adult
 from assistant.core.household import Household
 from assistant.files import household_file
 from assistant.files.complaint import BadFile, Complaint
@@ -39,7 +40,13 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         "alone, and may be edited by hand.",
         epilog="examples: combside household;  combside household new;  combside household today Bo",
     )
-    command.add_argument("action", nargs="?", choices=("show", "new", "today"), default="show")
+    command.add_argument(
+        "action",
+        nargs="?",
+        choices=("show", "new", "today"),
+        default="show",
+        help="show it, ask for it, or say whose hair it is from now on (default: %(default)s)",
+    )
     command.add_argument("name", nargs="?", help="for today: whose hair it is")
     command.add_argument("--json", action="store_true", help="print as JSON")
     add_today(command)
@@ -74,6 +81,11 @@ def show(chosen: argparse.Namespace) -> int:
             f"{harmless(', '.join(str(t) for t in (marks.get(person.name), *told) if t) or 'nothing more')}"
         )
     print(f"  way to the water: {household.water.walk_seconds:g} s")
+    for who, voice in household.voices.model_dump().items():
+        if voice:
+            print(f"  voice for the {who}: {harmless(voice)}")
+    if household.language != "en":
+        print(f"  language: {household.language}")
     for contact in household.contacts:
         print(f"  call {harmless(contact.name)}: {contact.phone}")
     print(f"  call for help: {harmless(household.call_for_help) or 'the local emergency number'}")
@@ -193,7 +205,7 @@ def _person(
     )
     person: dict[str, Any] = {"name": name}
     if born is not None:
-        person |= {"born": born.isoformat(), "adult": _age(born, today) >= 18}
+        person |= {"born": born.isoformat(), "adult": is_adult(True, born, today)}
     else:
         person["adult"] = terminal.yes(f"Is {name} 18 or older?")
     if hair and (kind := terminal.one_of(f"What is {name}'s hair like?", HAIR)) != "not known":
@@ -213,10 +225,6 @@ def _born(text: str, today: date) -> date | None:
     if not today.year - 120 <= day.year or day > today:
         raise ValueError(f"Nobody here was born on {day}. Write the day as 1990-05-17, or leave it empty.")
     return day
-
-
-def _age(born: date, today: date) -> int:
-    return today.year - born.year - ((today.month, today.day) < (born.month, born.day))
 
 
 def _phone(text: str) -> str:

@@ -5,12 +5,17 @@ from __future__ import annotations
 import argparse
 import json
 from collections.abc import Callable
+from importlib import import_module
 from typing import Any
 
 from pydantic import ValidationError
 
+from assistant.app import load
 from assistant.cli import status
 from assistant.cli.asking import Back, Stopped, Terminal, number
+from assistant.cli.device_options import add_devices
+from assistant.cli.glance_options import add_glance
+from assistant.cli.today import add_today
 from assistant.core.kit_doubts import USUAL, Doubt, doubts
 from assistant.core.kit_sheet import KitSheet, LimitMeans
 from assistant.files import household_file
@@ -39,10 +44,26 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         description="A kit sheet holds what the leaflet of your kit says. Without one of your own nothing "
         "runs.",
         epilog="examples: combside kit new;  combside kit;  combside kit show my-kit;  combside kit check "
-        "my-kit",
+        "my-kit;  combside kit strand;  combside kit strand --outcome straight --minutes 14",
     )
-    command.add_argument("action", nargs="?", choices=("list", "new", "show", "check"), default="list")
+    command.add_argument(
+        "action", nargs="?", choices=("list", "new", "show", "check", "strand"), default="list",
+        help="strand: the test on one strand, walked through by voice and keys; its time can only lower the limit",
+    )  # fmt: skip
     command.add_argument("name", nargs="?", help="a kit sheet by name or file")
+    test = command.add_argument_group("for strand")
+    test.add_argument(
+        "--routine", default=load.DEFAULT_ROUTINE, help="whose words for the strand (default: %(default)s)"
+    )
+    test.add_argument(
+        "--outcome",
+        choices=("straight", "not straight", "broke", "gummed", "changed colour"),
+        help="keep a test that was made without combside, by the leaflet",
+    )
+    test.add_argument("--minutes", type=float, help="with --outcome: how long the cream was on the strand")
+    add_devices(command)
+    add_glance(command)
+    add_today(command)
     command.add_argument("--json", action="store_true", help="print as JSON")
     command.set_defaults(carry_out=carry_out)
 
@@ -53,8 +74,14 @@ def carry_out(chosen: argparse.Namespace) -> int:
         "new": new,
         "show": show,
         "check": check,
+        "strand": strand,
     }
     return actions[chosen.action](chosen)
+
+
+def strand(chosen: argparse.Namespace) -> int:
+    done: int = import_module("assistant.cli.strand").carry_out(chosen)
+    return done
 
 
 def list_kits(chosen: argparse.Namespace) -> int:

@@ -12,13 +12,26 @@ from collections.abc import Sequence
 from importlib import import_module
 
 from assistant.app.load import Refused
-from assistant.cli import complaints, status
+from assistant.cli import complaints, completion, examples, status
+from assistant.cli.styled import print_styled
 from assistant.ears.vocabulary import VocabularyError
+from assistant.files.places import docs_folder
 from assistant.files.yaml_file import BadFile
 from assistant.mouth.synthesiser import VoiceError
 from assistant.screens.harmless import harmless
 
-COMMANDS = ("consult", "kit", "household", "plan", "diary", "rehearse", "run", "check", "soundcheck")
+COMMANDS = (
+    "consult",
+    "kit",
+    "household",
+    "plan",
+    "practice",
+    "diary",
+    "rehearse",
+    "run",
+    "check",
+    "soundcheck",
+)
 """Each is a module of this folder, imported only when it is asked for: the recognisers and the room take seconds."""
 
 
@@ -29,11 +42,13 @@ def parser(only: str = "") -> argparse.ArgumentParser:
         description="Walks a person and a helper through relaxing hair at home, by voice. The kit's own "
         "leaflet always rules.",
         epilog="Alone it says where this household stands and what comes next. Try it first: combside "
-        "rehearse",
+        f"rehearse. Pages to read: {docs_folder()}",
     )
+    completion.add_to(top)
     commands = top.add_subparsers(dest="command", metavar="COMMAND")
     for command in (only,) if only in COMMANDS else COMMANDS:
         import_module(f"assistant.cli.{command}").add_to(commands)
+        examples.lay_out(commands.choices[command])
     return top
 
 
@@ -50,12 +65,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return status.WRONG_INPUT
     except Refused as refused:
         for reason in refused.reasons:
-            print(f"no: {harmless(reason.words)} [{reason.mark}]", file=sys.stderr)
+            told = f": {harmless(reason.words)} [{reason.mark}]"
+            print_styled("no", "bold red", sys.stderr, rest=told)
         return status.NO
     except (VocabularyError, VoiceError) as error:
         print(f"error: {harmless(str(error))}", file=sys.stderr)
         return status.WRONG_INPUT
-    except KeyboardInterrupt:
+    except (KeyboardInterrupt, EOFError):
         print("stopped", file=sys.stderr)
         return status.NO
     except BrokenPipeError:

@@ -13,12 +13,13 @@ from rich.console import Console
 from rich.text import Text
 
 from assistant.app import load
+from assistant.app.learned import Learned, load_learned
 from assistant.cli import status
+from assistant.cli.progress import Progress
 from assistant.cli.today import a_day, add_today, today_of
-from assistant.core import growth, pace
-from assistant.core.diary import last_relaxed, zone_times
+from assistant.core import growth
+from assistant.core.diary import last_relaxed
 from assistant.core.household import Household
-from assistant.core.pace import Belief
 from assistant.core.plan import Plan, plan
 from assistant.core.program import Program
 from assistant.files.complaint import BadFile, Complaint
@@ -66,27 +67,24 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
 
 def carry_out(chosen: argparse.Namespace) -> int:
     household, today, runs = household_of(chosen), today_of(chosen), load_runs()
-    times = zone_times(
-        [r for r in runs if hands(r.person, r.helper) == hands(household.person, household.helper)], today
-    )
     kit = find_kit(chosen.kit) if chosen.kit or kit_paths() else routines_folder() / load.EXAMPLE_KIT
-    belief = pace.learned(times, Belief.within(household.pace.within_factor))
     try:
-        program = load.load_program(load.find_routine(chosen.routine), kit, household, pace=belief)
+        program, known = load_learned(load.find_routine(chosen.routine), kit, household, today)
     except load.Refused as refused:
         if chosen.json:
             print(json.dumps(refused_as_json(refused), indent=2))
         raise
-    made = plan(program, learned_from=pace.learned_from(times))
+    with Progress("planning", first="counting the chance in many tries"):
+        made = plan(program, learned_from=known.pace_words)
     last = last_relaxed(runs, household.person)
     relaxed = chosen.last_relaxer or (last.day if last is not None else None)
     grown = growth_since(relaxed, today) if relaxed is not None else None
     if chosen.picture is not None:
         write_picture(chosen.picture, svg(made, program.routine.title))
     if chosen.json:
-        print(json.dumps(as_json(program, made, grown), indent=2))
+        print(json.dumps(as_json(program, made, grown, known), indent=2))
     else:
-        show(program, made, grown)
+        show(program, made, grown, known)
         if chosen.picture is not None:
             print(f"\npicture: {chosen.picture}")
     return status.DONE if made.fits else status.NO
@@ -99,11 +97,6 @@ def household_of(chosen: argparse.Namespace) -> Household:
         if own is not None:
             return own
     return read(chosen.household or routines_folder() / load.EXAMPLE_HOUSEHOLD).into(Household)
-
-
-def hands(person: str, helper: str | None) -> str:
-    """Whose pace a run shows: the helper's, or one's own on one's own head."""
-    return f"helper {helper}" if helper is not None else f"alone {person}"
 
 
 def growth_since(last: date, today: date) -> growth.Growth:
@@ -125,7 +118,9 @@ def write_picture(path: Path, text: str) -> None:
         ) from error
 
 
-def as_json(program: Program, made: Plan, grown: growth.Growth | None) -> Mapping[str, object]:
+def as_json(
+    program: Program, made: Plan, grown: growth.Growth | None, known: Learned
+) -> Mapping[str, object]:
     """The plan for machines. Times in minutes after the first cream."""
     found: dict[str, object] = {
         "routine": program.routine.name,
@@ -154,6 +149,8 @@ def as_json(program: Program, made: Plan, grown: growth.Growth | None) -> Mappin
         ],
         "options": [{"what": o.what, "chance": round(o.chance, 4), "fits": o.fits} for o in made.options],
         "notes": list(made.notes),
+        "walk_s": round(known.household.water.walk_seconds, 1),
+        "walk_reason": known.walk_words,
         "example_kit": program.kit.example,
     }
     if grown is not None:
@@ -178,7 +175,7 @@ def in_minutes(seconds: float) -> float:
     return round(seconds / 60, 3)
 
 
-def show(program: Program, made: Plan, grown: growth.Growth | None) -> None:
+def show(program: Program, made: Plan, grown: growth.Growth | None, known: Learned) -> None:
     """The plan for people."""
     console = Console(highlight=False, markup=False, emoji=False, soft_wrap=True)
     if program.kit.example:
@@ -206,6 +203,7 @@ def show(program: Program, made: Plan, grown: growth.Growth | None) -> None:
     )
     console.print(f"warnings    {', '.join(minutes(w) for w in made.warnings)}")
     console.print(f"rinse order {harmless(', '.join(made.rinse_order))}")
+    console.print(f"to the tap  {known.walk_words}")
     for note in made.notes:
         console.print(harmless(note))
     if made.options:

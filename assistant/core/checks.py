@@ -15,7 +15,9 @@ from dataclasses import dataclass, field
 
 from assistant.core.actions import Action, Say
 from assistant.core.events import Begun, Event, Heard, Ticked
-from assistant.core.phrases import PLACEHOLDER, PhraseBook, confusable_pairs
+from assistant.core.hearing import LivePhrase
+from assistant.core.phrase_distance import NEAREST, Pair, nearest_pairs, too_short_to_teach
+from assistant.core.phrases import PLACEHOLDER, PhraseBook
 from assistant.core.program import Program
 from assistant.core.routine import (
     Cover,
@@ -33,11 +35,6 @@ from assistant.core.session import CREAM_OUT, STOPS, TABLE, Stance, State, advan
 
 Loc = tuple[str | int, ...]
 
-NEAREST_SOUND = 0.26
-"""Two phrases live together with different meanings must be further apart in sound than this (see phrases.sound_distance).
-
-Chosen so that the shipped phrases pass and zones "back" and "black" (0.25) do not.
-"""
 DELICATE = 4
 """Zones this delicate go last, whatever their resistance (common practice, no source)."""
 BETWEEN = ("cover", "smooth", "let work", "confirm", "rinse")
@@ -224,6 +221,13 @@ def book_problems(book: PhraseBook, known: Iterable[str]) -> Iterator[Problem]:
                             f"'{{{slot}}}' stands for nothing",
                             did_you_mean(slot, known),
                         )
+    taught = {name: entry.ways[0] for name, entry in book.heard.items()}
+    for phrase in too_short_to_teach(book.live(book.heard, ()), taught):
+        yield Problem(
+            ("heard", phrase.name, "ways", 0),
+            f"'{phrase.text}' is taught for '{phrase.name}' and is a single word",
+            "put a way of several words first: one short word alone is badly heard",
+        )
     needed = {trigger for row in TABLE.values() for trigger in row}
     for trigger in sorted(needed):
         plain = not trigger.startswith(("timer:", "key_")) and trigger not in (
@@ -291,6 +295,8 @@ def possible(program: Program, state: State) -> Iterator[Event]:
     t = state.t + 1.0
     if state.timers:
         yield Ticked(max(state.t, state.timers[0][0]))
+    if state.stance is Stance.STRAND_WORKS:  # to its greatest time: a strand that is quick leads nowhere
+        yield Ticked(max(at for at, _ in state.timers))
     if state.stance in PATIENT:
         for name, seconds in PATIENT[state.stance].items():
             yield Heard(state.t + seconds, name)
@@ -350,23 +356,37 @@ def confusable(
     program: Program,
     reached: Mapping[tuple[object, ...], Reached],
     pronunciations: Mapping[str, Sequence[str]],
-    nearest: float = NEAREST_SOUND,
 ) -> list[Problem]:
     """Pairs that are live together, mean different things and sound alike."""
-    together = live_together(program, reached)
-    problems = []
-    for distance, a, b in confusable_pairs(
-        program.book.live(program.book.heard, program.zones), pronunciations, nearest
-    ):
-        if any(a.name in names and b.name in names for names in together):
-            problems.append(
-                Problem(
-                    ("heard", a.name),
-                    f"'{a.text}' and '{b.text}' are live together and sound alike ({distance:.2f}, at least {nearest:.2f} is needed)",
-                    "say one of them another way",
-                )
-            )
-    return problems
+    live = program.book.live(program.book.heard, program.zones)
+    return [
+        Problem(
+            ("heard", pair.one.name),
+            f"'{pair.one.text}' and '{pair.other.text}' are live together and sound alike "
+            f"({pair.apart} phonemes apart, at least {NEAREST} are needed)",
+            "say one of them another way",
+        )
+        for pair in pairs_live_together(program, reached, pronunciations, live, NEAREST)
+    ]
+
+
+def pairs_live_together(
+    program: Program,
+    reached: Mapping[tuple[object, ...], Reached],
+    pronunciations: Mapping[str, Sequence[str]],
+    live: Sequence[LivePhrase],
+    below: float = float("inf"),
+) -> list[Pair]:
+    """Pairs of `live` less than `below` phonemes apart that some state takes at the same time, the nearest first."""
+    sets = [set(names) for names in live_together(program, reached)]
+    known: dict[tuple[str, str], bool] = {}
+
+    def together(one: str, other: str) -> bool:
+        if (one, other) not in known:
+            known[one, other] = any(one in names and other in names for names in sets)
+        return known[one, other]
+
+    return nearest_pairs(live, pronunciations, below, together)
 
 
 def spoken_with_live_stop(

@@ -36,11 +36,10 @@ from assistant.core.answers import (
     shown,
     tokens,
 )
+from assistant.core.company import ADULT
 from assistant.core.kit_sheet import KitSheet, Sheet
 from assistant.core.reasons import Reason
 
-ADULT = 18
-"""Below this a person counts as a child, whatever the leaflet allows (our choice)."""
 SERVED = ("hydroxide", "hydroxide to mix")
 """Product classes the shipped routines are made for."""
 FRESH_DAYS = 56
@@ -379,6 +378,7 @@ def still_go(
     person: str,
     again: Mapping[str, str] | None = None,
     last_run: date | None = None,
+    there: Answers | None = None,
     served: Collection[str] = SERVED,
 ) -> tuple[Reason, ...]:
     """Nothing where a run may start today, or every reason why not.
@@ -386,6 +386,8 @@ def still_go(
     `again` holds today's answers, in words, to the questions that are asked
     again on the day (the scalp); `last_run` is the day this person last had
     cream on the head, from the diary: one consultation is good for one run.
+    `there`: what the household's file says of who is there today; it counts before
+    what was answered then.
     """
 
     def no(rule: str, words: str) -> tuple[Reason, ...]:
@@ -421,9 +423,22 @@ def still_go(
                 answers[question.id] = read(question, text, today)
             except WrongAnswer as error:
                 return no("asked again", str(error))
+    answers |= there or {}
     if wrong or open_questions(form, answers, kit, served):
         return no("open questions", "Some answers are missing or no longer fit this kit: combside consult")
     result = judge(
         form, answers, kit, today, asked_on=kept.asked_on, allowed=kept.allowed, served=served, person=person
     )
     return tuple(f.reason for f in result.findings)
+
+
+def other_hair(answers: Answers, treats: str, person: str) -> tuple[Reason, ...]:
+    """Why a routine for hair that is `treats` is not for this hair: relaxed hair is never relaxed again."""
+    never = answers.get("last_relaxer") == "never"
+    if treats == "new growth" and never:
+        words = f"This routine is for new growth; {person}'s hair was never relaxed. Take one for hair that never was."
+        return (Reason("routine", words, "published"),)
+    if treats == "never relaxed" and not never:
+        words = f"This routine is for hair that was never relaxed; {person}'s was. New growth only, never over relaxed hair."
+        return (Reason("routine", words, "published"),)
+    return ()

@@ -37,6 +37,11 @@ PH: dict[str, str] = {
     "bisulfite": "not known here: see the package",
     "formaldehyde": "not known here: see the package",
 }
+FOR_THE_DOCTOR = (
+    "Never neutralise a burn with acid. Alkali in an eye is an emergency: water 15 minutes or more "
+    "(ANSI/ISEA Z358.1), and a doctor. Take the package along. From what people told combside while it "
+    "happened; nothing was measured on the skin."
+)
 PAGE_WIDTH, PAGE_LINES = 78, 60
 """One printed page of plain text."""
 
@@ -93,7 +98,7 @@ class RunRecord(Sheet):
 
     schema_version: Literal[1] = Field(default=1, alias="schema")
     id: Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.-]{0,79}$")]
-    kind: Literal["run", "practice"]
+    kind: Literal["run", "practice", "strand test"]
     outcome: Literal["finished", "stopped", "broken off"]
     started: AwareDatetime
     person: Name
@@ -105,6 +110,9 @@ class RunRecord(Sheet):
     limit_s: float
     limit_reason: str
     limit_means: LimitMeans
+    began_s: float | None = Field(
+        default=None, description="the first cream, seconds on the run clock; every other time counts from it"
+    )
     zones: tuple[ZoneExposure, ...] = ()
     calls: tuple[RinseCall, ...] = ()
     incidents: tuple[Incident, ...] = ()
@@ -122,6 +130,10 @@ class RunRecord(Sheet):
     @property
     def cream_was_on(self) -> bool:
         return self.kind == "run" and bool(self.zones)
+
+    def due_s(self, zone: ZoneExposure) -> float:
+        """When the zone's limit runs out, seconds since the first cream anywhere."""
+        return self.limit_s + (zone.first_s if self.limit_means is LimitMeans.BY_SECTION else 0.0)
 
     def exposure_s(self, zone: ZoneExposure) -> float | None:
         """What this kit's limit counts for the zone; None where the zone never came under water."""
@@ -298,12 +310,7 @@ def incident_sheet(record: RunRecord, contacts: Iterable[tuple[str, str]] = ()) 
         "",
     ]
     lines += [f"{name}: {phone}" for name, phone in contacts]
-    lines += _wrapped(
-        "Never neutralise a burn with acid. Alkali in an eye is an emergency: water 15 minutes or more "
-        "(ANSI/ISEA Z358.1), and a doctor. Take the package along. From what people told combside while it "
-        "happened; nothing was measured on the skin.",
-        "",
-    )
+    lines += _wrapped(FOR_THE_DOCTOR, "")
     if len(lines) > PAGE_LINES:
         head = lines[: PAGE_LINES - 1]
         lines = [*head, f"  ... {len(lines) - len(head)} more lines: combside diary {record.id} --json"]

@@ -43,7 +43,7 @@ def from_session(
     events: Iterable[Event],
     *,
     id: str,
-    kind: Literal["run", "practice"],
+    kind: Literal["run", "practice", "strand test"],
     started: datetime,
     journal: str = "",
 ) -> RunRecord:
@@ -105,6 +105,7 @@ def from_session(
         limit_s=limit.seconds,
         limit_reason=limit.reason.words,
         limit_means=program.kit.limit_means,
+        began_s=began,
         zones=tuple(zones),
         calls=tuple(calls),
         incidents=tuple(seen.incidents),
@@ -124,7 +125,7 @@ class _Seen:
         self.withdrawn: set[float] = set()
         self.incidents: list[Incident] = []
         self.pace: list[ZonePace] = []
-        self._at_hand: tuple[int, str, float] | None = None
+        self._at_hand: tuple[int, str, float | None] | None = None
         self._open: dict[str, int] = {}
 
     def step(self, before: State, after: State, actions: tuple[Action, ...]) -> None:
@@ -137,9 +138,14 @@ class _Seen:
         if call is not None:
             kept = self.calls.get(call.since)
             due = kept[1] if kept is not None else after.due if after.cream is Cream.HEAD else None
-            self.calls[call.since] = (replace(call, before=None), due)
+            first = call.cause if kept is None else kept[0].cause  # why it sounded, not what came on top
+            self.calls[call.since] = (replace(call, before=None, cause=first), due)
         elif before.call is not None and after.cream is Cream.HEAD:
             self.withdrawn.add(before.call.since)
+        elif before.call is not None and before.call.since in self.calls:
+            kept_call, due = self.calls[before.call.since]
+            if kept_call.clear is None:  # it ran clear and the call was over in the same breath
+                self.calls[before.call.since] = (replace(kept_call, clear=after.t), due)
 
     def _harm(self, before: State, after: State, actions: tuple[Action, ...]) -> None:
         said = [a for a in actions if isinstance(a, Say)]
@@ -196,11 +202,14 @@ class _Seen:
         """Zones as they are worked on: from when one comes to hand until it is reported done."""
         if self._at_hand is not None:
             step, zone, since = self._at_hand
+            if after.call is not None and after.call.cause != "planned":
+                since = None  # what comes after a call is no work, even when the step ends as if it were
+                self._at_hand = (step, zone, since)
             still = after.step == step and after.todo[:1] == (zone,)
             if not still:
                 reported = after.step == step and zone not in (*after.todo, *after.left_out)
                 was_last = before.todo == (zone,) and after.step > step
-                if (reported or was_last) and (after.call is None or after.call.cause == "planned"):
+                if (reported or was_last) and since is not None:
                     self._timed(step, zone, after.t - since)
                 self._at_hand = None
         working = after.stance in (Stance.COVERING, Stance.SMOOTHING) and after.todo

@@ -71,7 +71,7 @@ class Contact(Sheet):
 
 
 class Voices(Sheet):
-    """Names of the synthesiser's voices; empty leaves the choice to combside."""
+    """Names of the synthesiser's voices as espeak-ng lists them; empty leaves the choice to combside."""
 
     person: Annotated[str, Field(max_length=80)] = ""
     helper: Annotated[str, Field(max_length=80)] = ""

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from assistant.core.answers import Plain, Question, Value, plain, read
+from assistant.core.company import age_on, is_adult
 from assistant.core.consultation import (
     SERVED,
     Consultation,
@@ -40,6 +41,8 @@ class Interview:
     refused: set[str] = field(default_factory=set)
     served: Collection[str] = SERVED
     asked_on: date | None = None
+    confirmed: bool = False
+    """What is known was shown, and what is no longer right taken out."""
 
     def everything(self) -> dict[str, Value]:
         """Every answer that counts; what was answered here counts before what was known."""
@@ -72,6 +75,13 @@ class Interview:
             if name in counted:
                 return self.form.get(name)
         return None
+
+    def to_confirm(self) -> list[str]:
+        """What is known and counts, and nobody looked at yet."""
+        if self.confirmed:
+            return []
+        counted = self.everything()
+        return [name for name in self.known if name in counted and name not in self.answers]
 
     def ask_again(self, names: Iterable[str]) -> None:
         """These are no longer known; they are asked."""
@@ -130,15 +140,17 @@ def already_known(
     }
 
 
-def age_on(born: date, day: date) -> int:
-    """Whole years on `day`; somebody born on 29 February is a year older on 1 March of a common year."""
-    return max(0, day.year - born.year - ((day.month, day.day) < (born.month, born.day)))
-
-
-def is_adult(said: bool, born: date | None, day: date) -> bool:
-    return said if born is None else age_on(born, day) >= 18
-
-
 def from_household(answers: Mapping[str, Value], known: Mapping[str, Value]) -> dict[str, Value]:
     """What is known and was not answered."""
     return {name: value for name, value in known.items() if name not in answers}
+
+
+def read_allowed(text: str) -> str:
+    """Who said yes and when; "" for nobody. Raises ValueError with what would be an answer."""
+    if text.casefold() in ("no", "n", "not yet", "nobody", "nobody has", "i don't know", "unknown"):
+        return ""
+    if len(text) < 4 or not any(c.isalpha() for c in text) or text.casefold() == "yes":
+        raise ValueError("Say who said yes and when, such as: the pharmacist on 3 June. Or no.")
+    if len(text) > 200:
+        raise ValueError("That is longer than 200 characters.")
+    return text

@@ -1,8 +1,7 @@
 """The phrase book: what may be heard and what may be said, one file a language.
 
-Here the book's shape, how its patterns become whole phrases and sentences, and
-how far two phrases are apart in sound. Pronunciations are handed in: the core
-knows no dictionary.
+Here the book's shape and how its patterns become whole phrases and sentences. How
+far phrases are apart in sound is `core.phrase_distance`.
 """
 
 from __future__ import annotations
@@ -16,14 +15,11 @@ from pydantic import Field, model_validator
 from assistant.core.actions import Priority, Sentence
 from assistant.core.hearing import LivePhrase, Risk
 from assistant.core.kit_sheet import Sheet
-from assistant.core.spoken_numbers import minutes_in_words
+from assistant.core.spoken_numbers import MINUTES, minutes_in_words
 
 PLACEHOLDER = re.compile(r"\{([A-Za-z_]+)\}")
 MINUTES_HEARD = range(5, 41)
 """Minutes that can be read back: no relaxer chart comes near the ends (plausible range, common practice, no source)."""
-
-APART_PHONEMES = 3.5
-"""Phrases that differ by this many phonemes are told apart however long their common end is (our choice)."""
 
 PRIORITIES = {p.name.lower().replace("_", " "): p for p in Priority}
 
@@ -74,6 +70,15 @@ class PhraseBook(Sheet):
     heard: dict[str, HeardEntry]
     said: dict[str, SaidEntry]
 
+    @model_validator(mode="after")
+    def _numbers_have_words(self) -> PhraseBook:
+        counted = [name for name, entry in self.heard.items() if entry.slot() == "minutes"]
+        if counted and self.language not in MINUTES:
+            raise ValueError(
+                f"'{counted[0]}' needs number words of the language '{self.language}'; there are those of {', '.join(MINUTES)}"
+            )
+        return self
+
     def live(
         self, names: Iterable[str], zones: Sequence[str], minutes: Iterable[int] = MINUTES_HEARD
     ) -> tuple[LivePhrase, ...]:
@@ -86,7 +91,8 @@ class PhraseBook(Sheet):
                 fillings = [(zone, zone) for zone in zones]
             elif entry.slot() == "minutes":
                 fillings = [
-                    (str(n), f"{minutes_in_words(n)} {self.units['minute'][n != 1]}") for n in minutes
+                    (str(n), f"{minutes_in_words(n, self.language)} {self.units['minute'][n != 1]}")
+                    for n in minutes
                 ]
             for value, words in fillings:
                 for way in entry.ways:
@@ -119,58 +125,3 @@ class PhraseBook(Sheet):
         if with_helper:
             spoken += [Sentence(self.helper_address + filled(text), "helper") for text in helper]
         return tuple(spoken)
-
-
-def sound_distance(one: Sequence[str], other: Sequence[str]) -> float:
-    """How far two phrases are apart in sound: 0 the same, 1 nothing shared.
-
-    Levenshtein distance over phonemes, a vowel for a vowel or a consonant for a
-    consonant at 0.7 and anything else at 1, divided by the longer length.
-    """
-    if not one and not other:
-        return 0.0
-    before = [float(j) for j in range(len(other) + 1)]
-    for i, a in enumerate(one, 1):
-        row = [float(i)]
-        for j, b in enumerate(other, 1):
-            swap = 0.0 if a == b else 0.7 if (a[0] in "AEIOU") == (b[0] in "AEIOU") else 1.0
-            row.append(min(before[j] + 1, row[j - 1] + 1, before[j - 1] + swap))
-        before = row
-    return before[-1] / max(len(one), len(other))
-
-
-def phonemes(text: str, pronunciations: Mapping[str, Sequence[str]]) -> tuple[str, ...]:
-    """The phonemes of a phrase, stress marks left out. Raises KeyError with the word that has none."""
-    return tuple(p.rstrip("012") for word in text.split() for p in pronunciations[word])
-
-
-def confusable_pairs(
-    live: Sequence[LivePhrase], pronunciations: Mapping[str, Sequence[str]], nearest: float
-) -> list[tuple[float, LivePhrase, LivePhrase]]:
-    """Pairs with different meanings that are nearer than `nearest` in sound, the nearest first.
-
-    Within one family ("done with ...") only the words that differ in meaning are
-    compared: the common beginning tells nobody apart. Numbers of one family are
-    left out: a read-back that is wrong is asked again, never believed.
-    """
-    sounds = [phonemes(p.text, pronunciations) for p in live]
-    pairs = []
-    for i, a in enumerate(live):
-        for j in range(i + 1, len(live)):
-            b = live[j]
-            if (a.name, a.slot) == (b.name, b.slot):
-                continue
-            if a.name == b.name:
-                if a.slot.isdigit() or b.slot.isdigit():
-                    continue
-                distance = sound_distance(phonemes(a.slot, pronunciations), phonemes(b.slot, pronunciations))
-                if distance < nearest:
-                    pairs.append((distance, a, b))
-                continue
-            longer = max(len(sounds[i]), len(sounds[j]))
-            if abs(len(sounds[i]) - len(sounds[j])) / longer >= nearest:
-                continue
-            distance = sound_distance(sounds[i], sounds[j])
-            if distance < nearest and distance * longer < APART_PHONEMES:
-                pairs.append((distance, a, b))
-    return sorted(pairs, key=lambda pair: pair[0])

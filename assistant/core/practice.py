@@ -3,8 +3,8 @@
 `practise` turns a prepared Program into its practice; the session runs it like
 any other, so that what is timed is timed alike. What is only for the cream is
 left out (consultation, mixing, strand test, lathers), nothing that is spoken is
-about it, and every start says that it is practice. Who keeps the result calls
-`measured`. Called by the app.
+about it, and every start says that it is practice. What it measured of the walk
+stands in its diary entry: `walked`. Called by the app.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
-from assistant.core.exposure import Ledger
+from assistant.core.diary import RunRecord
 from assistant.core.household import Household
 from assistant.core.phrases import PhraseBook, SaidEntry
 from assistant.core.program import Program
@@ -61,7 +61,15 @@ SAID: Mapping[str, SaidEntry] = {
     "forecast.no_new_zone": SaidEntry(
         priority="caution", person=("Practice. The rest will not fit in the time.",)
     ),
+    "after_harm": SaidEntry(priority="caution", person=("When in doubt ask a doctor first.",)),
     "clear.too_soon": SaidEntry(person=("Every zone needs its water first.", "Keep rinsing the whole head.")),
+    "lost.guard": SaidEntry(priority="caution", person=("Practice. My second clock has stopped.",)),
+    "guard.stopped": SaidEntry(priority="caution", person=("Practice. The main program has stopped.",)),
+    "guard.on": SaidEntry(priority="information", person=("Practice. The clock has run for {on}.",)),
+    "guard.left": SaidEntry(priority="information", person=("Practice. {until} until the water.",)),
+    "guard.start": SaidEntry(priority="information", person=("Practice can be begun again.",)),
+    "guard.call": SaidEntry(priority="rinse call", person=("Practice. Go to the sink now.",)),
+    "guard.remind": SaidEntry(priority="information", person=("Practice. Keep rinsing.",)),
     "finished": SaidEntry(person=("Practice is over. The times are kept.",)),
     "stopped": SaidEntry(person=("Practice ends here.",)),
 }
@@ -86,6 +94,10 @@ def practice_book(book: PhraseBook) -> PhraseBook:
     )
 
 
+QUICKEST_WALK_S = 5.0
+"""Nobody hears a call, gets up, walks and has water running sooner: an answer before that measured nothing (our choice)."""
+
+
 @dataclass(frozen=True, slots=True)
 class Walked:
     """What a practice run measured of the water, in seconds: from the call to running water, and rinsing in all."""
@@ -94,19 +106,25 @@ class Walked:
     rinsing: float | None
 
 
-def measured(called: float, ledger: Ledger) -> Walked | None:
-    """From the rinse call and the ledger after it; None where no water ran."""
-    wet = [z.wet for z in ledger.zones if z.wet is not None]
-    clear = [z.clear for z in ledger.zones if z.clear is not None]
-    if not wet or min(wet) < called:
+def walked(record: RunRecord) -> Walked | None:
+    """The walk of a practice run; None for any other run, where no water ran after a call or somebody said so too soon.
+
+    Only a call that somebody may walk to as on the day counts: the planned one or the clock's.
+    """
+    if record.kind != "practice":
         return None
-    return Walked(min(wet) - called, max(clear) - min(wet) if clear else None)
+    for call in record.calls:
+        if call.acknowledged_s is not None and not call.withdrawn and call.cause in ("planned", "clock"):
+            took = call.acknowledged_s - call.sounded_s
+            rinsing = None if call.clear_s is None else call.clear_s - call.acknowledged_s
+            return Walked(took, rinsing) if took >= QUICKEST_WALK_S else None
+    return None
 
 
 def with_walk(household: Household, walks: Iterable[Walked]) -> Household:
-    """The household with its walk as measured: the slowest of the practice runs, never quicker than one second."""
+    """The household with its walk as measured: the slowest of the practice runs."""
     times = [w.to_the_water for w in walks]
     if not times:
         return household
-    water = household.water.model_copy(update={"walk_seconds": min(600.0, max(1.0, *times))})
+    water = household.water.model_copy(update={"walk_seconds": min(600.0, max(times))})
     return household.model_copy(update={"water": water})

@@ -10,9 +10,11 @@ import itertools
 import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from datetime import date
 
 from assistant.core import rinse_order, strand_test
 from assistant.core.actions import Sentence
+from assistant.core.company import is_adult, missing_company
 from assistant.core.exposure import Ledger
 from assistant.core.household import Household
 from assistant.core.kit_sheet import Hair, KitSheet, LimitMeans
@@ -41,7 +43,8 @@ class Program:
 
     `zones` in order of application; `limit` the kit chart's or the person's own
     lower wish, whichever is lower (a strand test may lower it in the run). `pace` is
-    what is believed of the household's long-run pace.
+    what is believed of the household's long-run pace. `child`: the hair is a child's,
+    and nobody but the child answers whether it burns.
     """
 
     routine: Routine
@@ -53,6 +56,7 @@ class Program:
     steps: tuple[AnyStep, ...]
     limit: Limit
     pace: Belief = FIRST_GUESS
+    child: bool = False
 
     @property
     def with_helper(self) -> bool:
@@ -117,12 +121,23 @@ class Program:
             "zone": self.zones,
             "next_zone": self.zones,
             "until": tuple(self.book.amount(n) for n in range(int(self.limit.seconds // 60) + 1)),
+            "on": tuple(self.on_for(n * 60.0) for n in range(self.longest_on_minutes() + 2)),
             "time": tuple(self.book.amount(n) for n in range(self.longest_minutes() + 1)),
             "left": tuple(self.book.amount(n, "zone") for n in range(len(self.zones) + 1)),
             "phrase": taught,
             "title": tuple(step.title for step in self.steps),
             "item": items or ("it",),
         }
+
+    def on_for(self, seconds: float) -> str:
+        """How long cream has been on, as it is spoken: a minute that has begun counts whole."""
+        longest = self.longest_on_minutes()
+        said = self.book.amount(min(longest, math.ceil(seconds / 60)))
+        return said if seconds <= longest * 60 else f"more than {said}"
+
+    def longest_on_minutes(self) -> int:
+        """The longest time with cream on that is spoken to the minute: the limit and half an hour."""
+        return int(self.limit.seconds // 60) + 30
 
     def longest_minutes(self) -> int:
         """The longest time other than the limit that may be spoken, in whole minutes, rounded up."""
@@ -180,6 +195,15 @@ def spread(text: str, domains: Mapping[str, tuple[str, ...]]) -> Iterator[dict[s
         yield dict(zip(names, values, strict=True))
 
 
+FOR_CHILD = "child."
+"""A prompt whose name begins so is said instead of the one without it, where the hair is a child's."""
+
+
+def for_child(book: PhraseBook) -> PhraseBook:
+    said = {n.removeprefix(FOR_CHILD): e for n, e in book.said.items() if n.startswith(FOR_CHILD)}
+    return book.model_copy(update={"said": {**book.said, **said}})
+
+
 def limit_for(kit: KitSheet, household: Household) -> Limit | None:
     """The lowest of the chart's greatest time for this hair and the person's own wish; None without a chart row."""
     person = household.the_person()
@@ -213,11 +237,13 @@ def prepare(
     *,
     strand: StrandResult | None = None,
     pace: Belief | None = None,
+    today: date | None = None,
 ) -> Program | tuple[Reason, ...]:
     """The Program, or every reason why this routine can not be run by these people with this kit.
 
     `strand` is a strand test done before, `pace` what was learned of the household's
-    pace (None: the household file's own guess).
+    pace (None: the household file's own guess). `today` tells ages; without it no
+    child's age is known, and no child is done.
     """
     person, helper = household.the_person(), household.the_helper()
     refused: list[Reason] = []
@@ -238,18 +264,8 @@ def prepare(
                 "common practice",
             )
         )
-    if not person.adult and (helper is None or not helper.adult):
-        refused.append(
-            Reason("second adult", "A child needs an adult beside them the whole time.", "common practice")
-        )
-    if not person.adult:
-        refused.append(
-            Reason(
-                "age",
-                "combside does not clear a child's hair: ask a licensed professional.",
-                "common practice",
-            )
-        )
+    first = routine.treats == "never relaxed"
+    refused += missing_company(person, helper, kit, first_relaxer=first, today=today)
     limit = limit_for(kit, household)
     if person.hair is None:
         refused.append(
@@ -291,7 +307,9 @@ def prepare(
     }
     steps = tuple(step for step in routine.steps if holds[step.only_if])
     belief = pace or Belief.within(household.pace.within_factor)
-    program = Program(routine, kit, household, book, person.hair, zones, steps, limit, belief)
+    child = not is_adult(person.adult, person.born, today)
+    book = for_child(book) if child else book
+    program = Program(routine, kit, household, book, person.hair, zones, steps, limit, belief, child)
     due = program.call_due(Ledger().touch(zones[0], 0.0), (), limit.seconds)
     if due is None or due <= 60:
         return (

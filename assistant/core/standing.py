@@ -19,6 +19,8 @@ from assistant.core.consultation import (
 from assistant.core.diary import RunRecord, last_relaxed, next_days
 from assistant.core.household import Household
 from assistant.core.kit_sheet import KitSheet
+from assistant.core.reasons import Reason
+from assistant.core.strand_test import StrandResult, that_counts, told
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +39,7 @@ def standing(
     consultations: Iterable[tuple[Consultation, bool]],
     runs: Sequence[RunRecord],
     today: date,
+    strands: Sequence[StrandResult] = (),
 ) -> Standing:
     """The standing today. `consultations` come with whether each is only begun (True)."""
     if household is None:
@@ -86,15 +89,28 @@ def standing(
         lines.append(f"The consultation of {in_words(newest.asked_on)} no longer holds.")
         return Standing(tuple(lines), "Answer again", with_kit)
     result = judge(form, answers, kit, today, asked_on=newest.asked_on, allowed=newest.allowed, person=person)
-    if result.verdict is Verdict.WAIT and result.not_before is not None:
-        lines += [f"Cleared from {in_words(result.not_before)} with {kit.name}: strand test next."]
-        lines += [f.words for f in result.findings]
-        return Standing(tuple(lines), "The days until then for a calendar", f"{with_kit} --calendar days.ics")
-    if result.verdict is not Verdict.GO:
+    if result.verdict in (Verdict.NO, Verdict.ASK):
         lines += [f"Not cleared with {kit.name}."] + [f.words for f in result.findings]
         lines += [f"What would change it: {f.change}." for f in result.findings]
         return Standing(tuple(lines), "When that has changed", with_kit)
-    lines.append(f"Cleared with {kit.name}: strand test next.")
+    since = "" if result.not_before is None else f" from {in_words(result.not_before)}"
+    tested, no = _strand(household, kit, runs, today, strands)
+    lines.append(
+        f"Cleared{since} with {kit.name}: " + ("strand test next." if not tested else "strand test done.")
+    )
+    lines += [f.words for f in result.findings]
+    if not tested:
+        of_kit = f" '{kit.name}'" if len(kits) > 1 else ""
+        return Standing(tuple(lines), "Test one strand, by the leaflet", f"combside kit strand{of_kit}")
+    lines.append(tested)
+    if no:
+        return Standing(
+            tuple(lines),
+            "Ask a licensed professional; with another kit everything is asked anew",
+            "combside kit new",
+        )
+    if result.verdict is Verdict.WAIT:
+        return Standing(tuple(lines), "The days until then for a calendar", f"{with_kit} --calendar days.ics")
     if not any(r.kind == "practice" and r.person == person for r in runs):
         return Standing(
             tuple(lines),
@@ -102,6 +118,28 @@ def standing(
             "combside practice",
         )
     return Standing(tuple(lines), "See whether it fits the time, then combside run", "combside plan")
+
+
+def _strand(
+    household: Household,
+    kit: KitSheet,
+    runs: Sequence[RunRecord],
+    today: date,
+    strands: Sequence[StrandResult],
+) -> tuple[str, bool]:
+    """What the strand test says, and whether that is a no; "" where none counts today."""
+    person = household.the_person()
+    last = last_relaxed(runs, person.name)
+    mine = [s for s in strands if (s.person, s.kit) == (person.name, kit.name)]
+    counts = that_counts(mine, person.hair, today, None if last is None else last.day)
+    if counts is None or person.hair is None:
+        return "", False
+    said = told(counts, kit, person.name, person.hair)
+    if isinstance(said, Reason):
+        return said.words, True
+    return (
+        "The strand was not straight in time; the chart rules." if said is None else said.reason.words
+    ), False
 
 
 def _last(runs: Sequence[RunRecord], person: str, today: date) -> list[str]:

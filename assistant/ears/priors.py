@@ -6,7 +6,8 @@ those means: the ones of the shipped phrase book lie beside this file, others
 are computed when first asked for and kept in the user's cache folder.
 Called by
 `ears.moonshine`. `python -m assistant.ears.priors FILE...` writes the shipped
-ones anew from lists of phrases, one a line.
+ones anew from lists of phrases, one a line; with `--answers` first those of the
+consultation, whose list `python -m assistant.app.interview_by_voice DAY` prints.
 """
 
 from __future__ import annotations
@@ -36,6 +37,8 @@ SEED = 20
 AT_ONCE = 48
 """Phrases scored together; about as many as are live at one time."""
 SHIPPED = Path(__file__).with_name("priors_en.json")
+SHIPPED_ANSWERS = Path(__file__).with_name("priors_answers_en.json")
+"""Those of what may be answered in a consultation by voice; without them its first time waits two minutes."""
 
 
 def noise_clips(count: int = CLIPS, seconds: tuple[float, float] = CLIP_S) -> list[Samples]:
@@ -108,7 +111,8 @@ class Priors:
         self._model = model
         self._file = (cache or Path(user_cache_dir("combside"))) / "priors_en.json"
         self._own = _read(self._file)
-        self._known = {**(_read(shipped) if shipped else {}), **self._own}
+        known = _read(SHIPPED_ANSWERS) | _read(shipped) if shipped else {}
+        self._known = known | self._own
 
     def of(self, phrases: Sequence[str]) -> list[Prior]:
         """The prior of each of `phrases`; those never met before are measured and kept."""
@@ -150,7 +154,7 @@ def _write(path: Path, priors: dict[str, Prior]) -> None:
         handle, half = tempfile.mkstemp(dir=path.parent, suffix=".part")
         with os.fdopen(handle, "w", encoding="utf-8") as out:
             out.write(f'{{"model": {json.dumps(MODEL)}, "priors": {{\n{lines}\n}}}}\n')
-        Path(half).chmod(0o644 if path == SHIPPED else 0o600)
+        Path(half).chmod(0o644 if path in (SHIPPED, SHIPPED_ANSWERS) else 0o600)
         Path(half).replace(path)
     except OSError:
         return  # only a cache: the next start measures again
@@ -164,5 +168,7 @@ def write_shipped(phrases: Iterable[str], path: Path = SHIPPED) -> int:
 
 
 if __name__ == "__main__":
-    texts = (Path(name).read_text("utf-8") for name in sys.argv[1:])
-    print(write_shipped(line.strip() for text in texts for line in text.splitlines() if line.strip()))
+    answers = sys.argv[1:2] == ["--answers"]
+    texts = (Path(name).read_text("utf-8") for name in sys.argv[2 if answers else 1 :])
+    lines = (line.strip() for text in texts for line in text.splitlines() if line.strip())
+    print(write_shipped(lines, SHIPPED_ANSWERS if answers else SHIPPED))

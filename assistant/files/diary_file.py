@@ -19,6 +19,7 @@ from assistant.files.inside import LeavesFolder, inside
 from assistant.files.places import data_folder, runs_folder
 
 FOLDER = "diary"
+REPORTS = "reports"
 COLUMNS = (
     "id",
     "started",
@@ -45,6 +46,13 @@ def diary_folder() -> Path:
     folder = data_folder() / FOLDER
     private.make_folder(folder)
     return folder
+
+
+def report_path(id: str) -> Path:
+    """Where the report of the run `id` is kept. Its folder is made when missing (0700). Raises OSError."""
+    folder = data_folder() / REPORTS
+    private.make_folder(folder)
+    return folder / f"{id}.html"
 
 
 def save_run(record: RunRecord) -> Path:
@@ -97,8 +105,9 @@ def _read(path: Path) -> RunRecord:
 
 
 def forget_run(record: RunRecord) -> None:
-    """Remove a run's entry and its journal. Raises OSError."""
+    """Remove a run's entry, its report and its journal. Raises OSError."""
     (diary_folder() / f"{record.id}.json").unlink(missing_ok=True)
+    report_path(record.id).unlink(missing_ok=True)
     if record.journal:
         with contextlib.suppress(
             LeavesFolder

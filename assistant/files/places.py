@@ -31,6 +31,11 @@ def audio_fixtures_folder() -> Path:
     return _shipped("audio_fixtures")
 
 
+def docs_folder() -> Path:
+    """The pages for users, as Markdown; `index.md` first."""
+    return _PACKAGE / "docs"
+
+
 def data_folder() -> Path:
     """Kit sheets, household and diary. Made when missing, for its owner alone (0700). Raises OSError."""
     return _own("data", platformdirs.user_data_path(_NAME, appauthor=False))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import re
 from datetime import date
 from pathlib import Path
@@ -12,8 +13,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from assistant.app.consult import again_today, load_form, may_run
+from assistant.cli.asking import Stopped, Terminal
+from assistant.cli.day_questions import todays_answers
+from assistant.files.complaint import BadFile
 from assistant.files.household_file import find_kit, load_kit
-from tests.cli.household_home import ANSWERS, TODAY, Home
+from tests.cli.household_home import ANSWERS, HOUSEHOLD, TODAY, Home
 
 GOOD_KEYS = (
     "yes",
@@ -311,3 +315,59 @@ def test_a_run_needs_a_consultation_that_still_says_go(home: Home) -> None:
     assert [r.rule for r in may_run("Ada", kit, date(2024, 3, 2), {"scalp": "scratched"})] == ["scalp_hurt"]
     assert [r.rule for r in may_run("Bo", kit, date(2024, 3, 2), scalp)] == ["no consultation"]
     assert [name for name, _, _ in again_today(load_form())] == ["scalp"]
+
+
+def test_a_run_needs_a_routine_for_this_hair(home: Home) -> None:
+    """New growth only, never over relaxed hair (American Academy of Dermatology, seen second-hand)."""
+    home.settled()
+    kit, day, scalp = load_kit(find_kit(None)), date(2024, 3, 1), {"scalp": "sound"}
+    home.run("consult", "--answers", answers(home), *TODAY)
+    assert may_run("Ada", kit, day, scalp, treats="new growth") == ()
+    (no,) = may_run("Ada", kit, day, scalp, treats="never relaxed")
+    assert "never over relaxed hair" in no.words
+    path = answers(home, ("last_relaxer", "never"))
+    path.write_text(path.read_text().replace("  last_relaxer_class: hydroxide\n", ""))
+    assert home.run("consult", "--answers", path, *TODAY).status == 0
+    assert may_run("Ada", kit, day, scalp, treats="never relaxed") == ()
+    (no,) = may_run("Ada", kit, day, scalp, treats="new growth")
+    assert "was never relaxed" in no.words
+
+
+def test_an_answers_file_is_checked_without_a_kit(home: Home) -> None:
+    assert "a answers file" not in home.run("check", answers(home)).out
+    assert home.run("check", answers(home)).status == 0
+    done = home.run("check", answers(home, ("scalp", "fine"), ("helper", "mother")))
+    assert done.status == 2
+    assert "answers.yaml:6:" in done.err and "'mother' is not one of the answers" in done.err
+
+
+def test_the_scalp_is_asked_on_the_day_until_it_is_an_answer() -> None:
+    """By a number, by several words, and I don't know; a wrong word is explained; nothing ends in a traceback."""
+    day, out = date(2024, 3, 1), io.StringIO()
+    for keys, answer in (("back\npurple\n?\n1\n", "1"), ("irritated, scratched\n", "irritated, scratched"),
+                         ("I don't know\n", "I don't know")):  # fmt: skip
+        assert todays_answers([], "Ada", day, Terminal(io.StringIO(keys), out)) == {"scalp": answer}
+    assert "'purple' is not one of the answers" in out.getvalue()
+    with pytest.raises(Stopped):
+        todays_answers([], "Ada", day, Terminal(io.StringIO(""), out))
+    assert todays_answers(["scalp=sound"], "Ada", day) == {"scalp": "sound"}
+    for wrong in ("scalp", "scalp=fine", "hair=coarse"):
+        with pytest.raises(BadFile):
+            todays_answers([wrong], "Ada", day)
+
+
+def test_who_is_there_today_counts_and_not_who_was_there_when_it_was_asked(home: Home) -> None:
+    """The helper who hears well has left since: for somebody who hears badly, and for a child, that is a no."""
+    home.settled()
+    kit, day, scalp = load_kit(find_kit(None)), date(2024, 3, 1), {"scalp": "sound"}
+    home.run("consult", "--answers", answers(home, ("hearing", "badly")), *TODAY)
+    badly = HOUSEHOLD.replace("hair: coarse, hearing: well", "hair: coarse, hearing: badly")
+    home.put("data/household.yaml", badly)
+    assert may_run("Ada", kit, day, scalp) == ()
+    home.put("data/household.yaml", badly.replace("helper: Bo\n", "").replace(", helped_by: Bo", ""))
+    assert [r.rule for r in may_run("Ada", kit, day, scalp)] == ["hears_badly_alone"]
+    home.put(
+        "data/household.yaml",
+        HOUSEHOLD.replace("1990-02-28", "2007-01-01").replace("{name: Bo", "{name: Bo, born: '2008-01-01'"),
+    )
+    assert [r.rule for r in may_run("Ada", kit, day, scalp)] == ["below_leaflet_age"]

@@ -9,10 +9,12 @@ from datetime import date, timedelta
 import pytest
 import vobject
 
+from assistant.app.resume import mark_closed
 from assistant.core.diary import RunRecord
 from assistant.core.session import Stance
 from assistant.files.diary_file import load_runs, save_run
 from assistant.files.places import runs_folder
+from tests.app.test_keep import journal_of
 from tests.cli.household_home import ANSWERS, TODAY, Home
 from tests.core.test_diary import entry
 from tests.programs import program
@@ -210,7 +212,12 @@ def test_combside_alone_leads_from_nothing_to_a_run(home: Home, monkeypatch: pyt
     assert "not finished" in says()
     home.run("consult", "--answers", home.put("a.yaml", ANSWERS.replace("2023-12-01", "2024-01-18")), *TODAY)
     assert "Cleared from 14 March 2024 with My Kit: strand test next." in says()
+    assert "combside kit strand" in says()
     assert "Cleared with My Kit: strand test next." in says("2024-03-14")
+    strand = ("kit", "strand", "--outcome", "straight", "--minutes", "14.7", "--today")
+    assert home.run(*strand, "2024-03-02").status == 0
+    assert "days.ics" in says("2024-03-02")
+    assert "straight after 14 minutes" in says("2024-03-14")
     assert "combside practice" in says("2024-03-14")
     kept(home, id="p", kind="practice")
     assert "combside plan" in says("2024-03-14")
@@ -237,3 +244,16 @@ def test_combside_alone_says_what_stands_in_the_way(home: Home) -> None:
     assert "What would change it: the bleached hair has been cut off." in out
     standing.show(date(2024, 6, 1))
     assert "no longer holds" in home.capture.readouterr().out
+
+
+def test_combside_alone_puts_a_run_that_broke_off_first(home: Home) -> None:
+    home.settled()
+    walk = Walk(program("touch_up")).to(Stance.COVERING)
+    journal_of(walk, runs_folder() / "a.jsonl")
+    said = home.run()
+    assert "A run broke off: touch_up" in said.out and "If cream is on, rinse now." in said.out
+    assert said.out.count("combside run") == 1
+    assert not home.run("diary").err, "it is not over, and not entered"
+    mark_closed(runs_folder() / "a.jsonl")
+    assert "entered in the diary now: a, run broken off" in home.run().err
+    assert "broken off" in home.run("diary").out

@@ -10,8 +10,10 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from assistant.app.speech import voices_of
+from assistant.core.company import age_on
 from assistant.core.household import Contact, Household, Person
-from assistant.core.interview import age_on, already_known
+from assistant.core.interview import already_known
 from assistant.files.complaint import BadFile
 from assistant.files.household_file import load_household, save_household, up_to_date
 from assistant.files.yaml_file import parse
@@ -158,3 +160,16 @@ def test_ages_on_both_sides_of_a_birthday(born: date, day: date, age: int) -> No
 def test_the_file_is_json_for_machines_too(home: Home) -> None:
     home.settled()
     assert json.loads(home.run("household", "--json").out)["people"][0]["born"] == "1990-02-28"
+
+
+def test_the_household_s_voices_and_language_are_used(home: Home) -> None:
+    home.settled()
+    usual = voices_of(load_household())
+    home.put("data/household.yaml", HOUSEHOLD + "voices: {helper: en-gb+m3}\n")
+    named = voices_of(load_household())
+    assert named["helper"].voice == "en-gb+m3"
+    assert (named["person"], named["helper"].rate) == (usual["person"], usual["helper"].rate)
+    home.put("data/household.yaml", HOUSEHOLD + "language: xx\n")
+    done = home.run("plan", *TODAY)
+    assert done.status == 2
+    assert "no phrase book for the language 'xx'" in done.err and "there are: en" in done.err

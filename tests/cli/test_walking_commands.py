@@ -28,7 +28,9 @@ def test_schemas_are_written_into_a_new_folder_and_are_schemas(tmp_path: Path) -
     folder = tmp_path / "new" / "schemas"
     assert main(["check", "--schemas", str(folder)]) == 0
     found = sorted(folder.glob("*.schema.json"))
-    assert [path.name.split(".")[0] for path in found] == ["home", "household", "kit", "phrases", "routine"]
+    assert [path.name.split(".")[0] for path in found] == [
+        "answers", "home", "household", "kit", "phrases", "routine", "strand",
+    ]  # fmt: skip
     for path in found:
         Draft202012Validator.check_schema(json.loads(path.read_text("utf-8")))
 

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from datetime import datetime, timezone
+
 import pytest
 
 from assistant.core.actions import Arm, Say
+from assistant.core.diary_entry import from_session
 from assistant.core.exposure import Ledger
-from assistant.core.practice import Walked, measured, practise, with_walk
+from assistant.core.practice import Walked, practise, walked, with_walk
 from assistant.core.session import Stance
 from tests.programs import ROUTINES, household, program
 from tests.walker import Walk
 
+STARTED = datetime(2024, 3, 14, 18, 30, tzinfo=timezone.utc)
 CHEMICAL = ("cream", "mix", "strand", "neutralis", "shampoo", "burn", "leaflet", "lather", "warning")
 
 
@@ -55,6 +59,13 @@ def test_the_program_itself_is_unchanged() -> None:
     assert "Any burning?" in before.person
 
 
+def test_nothing_that_the_second_process_says_is_about_cream() -> None:
+    said = practise(program("touch_up")).book.said
+    texts = [t.lower() for n, e in said.items() if n.startswith("guard.") for t in (*e.person, *e.helper)]
+    assert texts
+    assert not [t for t in texts for word in CHEMICAL if word in t]
+
+
 def test_first_aid_keeps_its_words() -> None:
     made = program("touch_up")
     for name in ("call.it_burns", "call.in_my_eye", "care.it_burns"):
@@ -62,15 +73,25 @@ def test_first_aid_keeps_its_words() -> None:
 
 
 def test_the_walk_to_the_water_is_measured() -> None:
-    ledger = (
-        Ledger()
-        .touch("crown", 0)
-        .touch("nape", 60)
-        .wetted([("crown", 330.0), ("nape", 338.0)])
-        .cleared(500.0)
-    )
-    assert measured(300.0, ledger) == Walked(30.0, 170.0)
-    assert measured(300.0, Ledger().touch("crown", 0)) is None
+    """What this household takes from the call to the tap, and to clear, comes out as it went in."""
+    walk = Walk(practise(program("touch_up")), seconds={"water": 41.0, "clear": 170.0}).to_end()
+    record = from_session(walk.program, walk.events, id="p1", kind="practice", started=STARTED)
+    assert record.outcome == "finished"
+    assert walked(record) == Walked(41.0, 170.0)
+    assert walked(record.model_copy(update={"kind": "run"})) is None
+    assert walked(record.model_copy(update={"calls": ()})) is None
+    hasty = Walk(practise(program("touch_up")), seconds={"water": 4.9, "clear": 170.0}).to_end()
+    kept = from_session(hasty.program, hasty.events, id="p2", kind="practice", started=STARTED)
+    assert walked(kept) is None, "nobody is at the tap so soon"
+
+
+def test_a_walk_after_a_call_for_help_is_no_measure() -> None:
+    """Somebody who was hurt runs; the day's walk is not quicker for that."""
+    walk = Walk(practise(program("touch_up"))).to(Stance.COVERING)
+    walk.hear("it_burns", after=20.0)
+    walk.to_end()
+    record = from_session(walk.program, walk.events, id="p1", kind="practice", started=STARTED)
+    assert walked(record) is None
 
 
 def test_the_slowest_walk_counts() -> None:

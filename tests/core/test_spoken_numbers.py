@@ -1,31 +1,37 @@
-"""Minutes become words, one way each."""
+"""Minutes become words, one way each, in every language that has them."""
 
 from __future__ import annotations
 
 import pytest
+from num2words import num2words
 
-from assistant.core.spoken_numbers import MOST_MINUTES, minutes_in_words
-
-
-@pytest.mark.parametrize(
-    ("minutes", "words"),
-    [(0, "zero"), (5, "five"), (13, "thirteen"), (19, "nineteen"), (20, "twenty"), (21, "twenty one"), (40, "forty"),
-     (55, "fifty five"), (60, "sixty")],
-)  # fmt: skip
-def test_a_number_is_said_as_people_say_it(minutes: int, words: str) -> None:
-    """English number words (common knowledge, no source)."""
-    assert minutes_in_words(minutes) == words
+from assistant.core.spoken_numbers import (
+    MINUTES,
+    MOST_MINUTES,
+    minutes_in_words,
+    number_in_words,
+    ordinal_in_words,
+    year_in_words,
+)
 
 
-def test_no_two_numbers_sound_the_same() -> None:
-    """Each number of minutes has its own words, letters and single spaces only."""
-    said = [minutes_in_words(n) for n in range(MOST_MINUTES + 1)]
-    assert len(set(said)) == len(said)
-    assert all(word.isalpha() for words in said for word in words.split(" "))
+@pytest.mark.parametrize("language", MINUTES)
+def test_minutes_are_those_of_a_library(language: str) -> None:
+    """num2words; recognisers want single words, so only the spaces and hyphens may differ."""
+    said = {n: minutes_in_words(n, language) for n in range(MOST_MINUTES + 1)}
+    assert len(set(said.values())) == len(said)
+    for n, words in said.items():
+        assert all(word.isalpha() for word in words.split(" "))
+        assert words.replace(" ", "") == num2words(n, lang=language).replace("-", "").replace(" ", "")
 
 
-@pytest.mark.parametrize("minutes", [-1, MOST_MINUTES + 1])
-def test_what_has_no_words_is_refused(minutes: int) -> None:
-    """The number and the range are named."""
-    with pytest.raises(ValueError, match=f"{minutes} minutes"):
-        minutes_in_words(minutes)
+def test_what_has_no_words_is_refused() -> None:
+    """The number and the range are named; a language without numbers is an error."""
+    for wrong in (lambda: minutes_in_words(-1), lambda: minutes_in_words(61), lambda: number_in_words(200)):
+        with pytest.raises(ValueError, match="words here; they go from 0 to"):
+            wrong()
+    for wrong in (lambda: ordinal_in_words(0), lambda: ordinal_in_words(32), lambda: year_in_words(1899)):
+        with pytest.raises(ValueError, match="words here; they go from 1"):
+            wrong()
+    with pytest.raises(KeyError):
+        minutes_in_words(5, "xx")
