@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
 import stat
@@ -13,6 +14,7 @@ from pathlib import Path
 import pytest
 
 from assistant.files import places
+from tests.docs.kept_run import RUN
 
 ROOT = Path(__file__).parents[1]
 
@@ -44,6 +46,14 @@ def test_the_wheel_carries_routines_clips_and_the_launcher(wheel: Path) -> None:
         }
         assert wanted
         assert wanted <= names
+    pages = {p.relative_to(ROOT).as_posix() for p in (ROOT / "assistant" / "docs").rglob("*") if p.is_file()}
+    looks = {
+        p.relative_to(ROOT).as_posix()
+        for p in (ROOT / "assistant" / "screens").rglob("*")
+        if p.suffix != ".pyc"
+    }
+    assert len(pages) > 8 and pages <= names
+    assert {name for name in looks if not (ROOT / name).is_dir()} <= names
     assert "assistant/launch" in names
     assert not [name for name in names if name.startswith("tests/")]
 
@@ -63,6 +73,53 @@ def test_an_unpacked_wheel_finds_its_own_folders(wheel: Path, tmp_path: Path) ->
     )
     shipped = tmp_path.resolve() / "assistant" / "shipped"
     assert done.stdout.split("\n")[:2] == [str(shipped / "routines"), str(shipped / "audio_fixtures")]
+
+
+WATCHED = """
+import os, sys
+written = []
+WRITES = os.O_WRONLY | os.O_RDWR | os.O_CREAT | os.O_APPEND
+def watch(event, given):
+    if event == "open" and isinstance(given[0], (str, bytes)) and given[2] & WRITES:
+        written.append(os.fsdecode(given[0]))
+    elif event in ("os.mkdir", "os.remove", "os.rmdir", "os.truncate"):
+        written.append(os.fsdecode(given[0]))
+    elif event in ("os.rename", "os.link", "os.symlink"):
+        written.extend(os.fsdecode(path) for path in given[:2])
+sys.addaudithook(watch)
+from assistant.cli.main import main
+for words in sys.argv[1:]:
+    status = main(words.split())
+    print("ran", status, words)
+print(*("wrote " + os.path.abspath(path) for path in written), sep="\\n")
+"""
+
+
+def test_an_installed_combside_writes_only_into_the_users_folders(wheel: Path, tmp_path: Path) -> None:
+    """Started from any folder, it writes nothing where it stands and nothing where it is installed."""
+    package, here, own = tmp_path / "package", tmp_path / "here", tmp_path / "own"
+    for folder in (here, own):
+        folder.mkdir()
+    with zipfile.ZipFile(wheel) as packed:
+        packed.extractall(package)
+    (own / "data" / "diary").mkdir(parents=True)
+    (own / "data" / "diary" / f"{RUN['id']}.json").write_text(json.dumps(RUN), "utf-8")
+    commands = ("household", "kit", "plan touch_up", "diary report last", "diary forget last --yes", "diary")
+    done = subprocess.run(
+        [sys.executable, "-B", "-c", WATCHED, *commands],
+        cwd=here,
+        env={**os.environ, "PYTHONPATH": str(package), places.ALL_IN_ONE: str(own)},
+        check=True,
+        capture_output=True,
+        text=True,
+    )
+    lines = done.stdout.splitlines()
+    assert [line for line in lines if line.startswith("ran 2")] == []
+    assert sum(line.startswith("ran ") for line in lines) == len(commands)
+    written = {Path(line.removeprefix("wrote ")) for line in lines if line.startswith("wrote ")}
+    assert own / "data" / "reports" / f"{RUN['id']}.html" in written
+    assert [path for path in written if not path.is_relative_to(own) and path != Path(os.devnull)] == []
+    assert list(here.iterdir()) == []
 
 
 def test_the_households_folders_are_its_own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -97,7 +97,7 @@ def _vosk_folder(given: Path | None, environment: Mapping[str, str]) -> tuple[Pa
         return given, f"the model folder {given} was given"
     if environment.get(VARIABLE):
         return Path(environment[VARIABLE]), f"{VARIABLE} names a model folder"
-    models = Path(user_data_dir("combside")) / "models"
+    models = Path(user_data_dir("combside", appauthor=False)) / "models"
     found = sorted(models.glob("vosk-model*")) if models.is_dir() else []
     folders = [f for f in found if f.is_dir()]
     if folders:

@@ -122,8 +122,8 @@ def _key(plan: Plan, y: int) -> Iterator[str]:
         at += 46 + 8 * len(PARTS[part])
     yield f'<line x1="{at + 6}" y1="{y - 12}" x2="{at + 6}" y2="{y + 2}" stroke="#111" stroke-width="3"/>'
     yield f'<text x="{at + 16}" y="{y}">the zone\'s limit</text>'
-    yield f'<path d="M{at + 128} {y - 9} h10 l-5 8 z" fill="#8a5a00"/>'
-    yield f'<text x="{at + 144}" y="{y}">warning</text>'
+    yield f'<path d="M{at + 144} {y - 9} h10 l-5 8 z" fill="#8a5a00"/>'
+    yield f'<text x="{at + 162}" y="{y}">warning</text>'
 
 
 # -- terminal ------------------------------------------------------------------------
