@@ -25,6 +25,7 @@ from assistant.ports import RATE, Mark, Samples, Voice
 
 SENTENCE_GAP_S = 0.35
 PROMPT_GAP_S = 0.25
+"""Between prompts. The first rinse call leaves none: it begins where what it interrupts has faded."""
 FADE_S = 0.012
 DUCKED = 0.35
 """Gain of what may be ducked while somebody speaks; -9 dB."""
@@ -51,8 +52,10 @@ class PromptMixer:
         self._begin = 0  # where the playing prompt begins in the stream
         self._marked = False  # its beginning was passed
         self._silent_from = -RATE  # where the last sound of a prompt ended
+        self._rank: Priority | None = None  # the last prompt's
         self._over: list[tuple[int, Samples]] = []  # laid over: what fades out, the tick
         self._ducked = False
+        self._raised = 1.0
         self._gain = 1.0
         self._marks: list[Mark] = []
         self._missing: list[Sentence] = []
@@ -76,6 +79,11 @@ class PromptMixer:
         """Be quieter while somebody speaks. Warnings and the rinse call are never made quieter."""
         with self._lock:
             self._ducked = on
+
+    def raise_prompts(self, gain_db: float) -> None:
+        """Prompts so much louder than they were made; never the alarm, warnings or the rinse call."""
+        with self._lock:
+            self._raised = float(10 ** (gain_db / 20))
 
     def idle(self) -> bool:
         with self._lock:
@@ -140,7 +148,9 @@ class PromptMixer:
             self._silent_from = now + len(rest)
         self._queue = change.queue
         if change.begins is not None:
-            self._begin = max(now, self._silent_from + round(PROMPT_GAP_S * RATE))
+            before, self._rank = self._rank, change.begins.priority
+            calls = self._rank is Priority.RINSE_CALL and before is not Priority.RINSE_CALL
+            self._begin = max(now, self._silent_from + round((0.0 if calls else PROMPT_GAP_S) * RATE))
             self._marked = False
             self._gain = self._wanted_gain(change.begins)
         kept = {change.queue.playing, *change.queue.waiting}
@@ -158,7 +168,9 @@ class PromptMixer:
         return np.asarray(gains, dtype=np.float32)
 
     def _wanted_gain(self, prompt: Say) -> float:
-        return DUCKED if self._ducked and prompt.priority > Priority.WARNING else 1.0
+        if prompt.priority <= Priority.WARNING:
+            return 1.0
+        return self._raised * (DUCKED if self._ducked else 1.0)
 
     # -- without it -------------------------------------------------------------------------------
 

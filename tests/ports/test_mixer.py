@@ -133,7 +133,7 @@ def test_every_pair(first: Priority, second: Priority) -> None:
     lead = {rank: len(sound()) + SENTENCE_GAP for rank, sound in mixing.TONES.items()}
     length_a, length_b = 30_400 + lead.get(first, 0), 9_600 + lead.get(second, 0)
     if second < first:
-        b_begins = 8000 + FADE + PROMPT_GAP
+        b_begins = 8000 + FADE + (0 if second is Priority.RINSE_CALL else PROMPT_GAP)
         again = b_begins + length_b + PROMPT_GAP
         assert found == [
             (a.name, "begun", 0),
@@ -264,6 +264,25 @@ def test_ducked_from_the_first_sample() -> None:
     mixer.duck(True)
     mixer.say(prompt("400 500"))
     np.testing.assert_allclose(mixer.pull(8000), clip("400 500") * np.float32(mixing.DUCKED), atol=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("priority", "raised"),
+    [
+        (Priority.RINSE_CALL, False),
+        (Priority.WARNING, False),
+        (Priority.CAUTION, True),
+        (Priority.INSTRUCTION, True),
+    ],
+)
+def test_prompts_follow_the_room_up_and_the_alarm_keeps_its_level(priority: Priority, raised: bool) -> None:
+    """3.01 dB is twice the power: 1.414 times the amplitude."""
+    plain, louder = PromptMixer(Tones()), PromptMixer(Tones())
+    louder.raise_prompts(3.0103)
+    for mixer in (plain, louder):
+        mixer.say(prompt("400 500", priority))
+    ratio = np.abs(louder.pull(2 * RATE)).max() / np.abs(plain.pull(2 * RATE)).max()
+    assert ratio == pytest.approx(2**0.5 if raised else 1.0, rel=0.01)
 
 
 def test_never_beyond_full_scale() -> None:
