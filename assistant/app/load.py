@@ -98,6 +98,13 @@ def load_translation(routine: Routine, language: str) -> Translation:
     return texts
 
 
+def zones_in(language: str) -> tuple[str, ...]:
+    """The zones' names in a language, of the first routine that has texts in it; none where no routine has."""
+    for path in sorted((routines_folder() / language).glob("*.yaml")):
+        return tuple(read(path).into(Translation).zones.values())
+    return ()
+
+
 def told(document: Document, problems: Iterable[checks.Problem]) -> None:
     """Raise what is wrong, each at its place in the document."""
     complaints = [document.complain(p.loc, p.message, p.hint) for p in problems]

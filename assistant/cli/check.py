@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
-from dataclasses import replace
+from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 
@@ -12,7 +12,7 @@ from pydantic import BaseModel
 
 from assistant.app import load
 from assistant.app.consult import AnswersFile, load_form, read_answers
-from assistant.app.speech import all_words, check_with_dictionary, sounds_of
+from assistant.app.speech import check_with_dictionary, sounds_of
 from assistant.cli import status
 from assistant.cli.progress import Progress
 from assistant.core.checks import book_problems, explore, pairs_live_together, routine_problems
@@ -23,6 +23,7 @@ from assistant.core.phrases import PhraseBook
 from assistant.core.program import Program
 from assistant.core.routine import Routine
 from assistant.core.strand_test import StrandResult
+from assistant.core.translation import Translation, translation_problems
 from assistant.files.places import routines_folder
 from assistant.files.schema_file import write_schema
 from assistant.files.yaml_file import BadFile, Document, read
@@ -32,12 +33,14 @@ KINDS: dict[str, type[BaseModel]] = {
     "routine": Routine,
     "kit": KitSheet,
     "household": Household,
+    "translation": Translation,
     "phrases": PhraseBook,
     "answers": AnswersFile,
     "strand": StrandResult,
     "home": Home,
 }
 MARKS = {
+    "routine": "translation",
     "steps": "routine",
     "zones": "routine",
     "chart": "kit",
@@ -95,7 +98,12 @@ def carry_out(chosen: argparse.Namespace) -> int:
         book = document.into(PhraseBook)
         program = _example_program()
         load.told(document, book_problems(book, program.domains()))
-        found["weakest_pairs"] = weakest_pairs(replace(program, book=book))
+        zones = load.zones_in(book.language) or program.zones
+        found["weakest_pairs"] = weakest_pairs(program, book, zones)
+    elif kind == "translation":
+        texts = document.into(Translation)
+        routine = load.load_routine(load.find_routine(texts.routine))
+        load.told(document, translation_problems(routine, texts))
     elif kind == "answers":
         answered = document.into(AnswersFile)
         asked_on = answered.asked_on or date.today()
@@ -135,7 +143,7 @@ def check_routine(path: Path, chosen: argparse.Namespace) -> dict[str, object]:
         "limit_min": program.limit.seconds / 60,
         "limit_reason": program.limit.reason.words,
         "sentences": sum(1 for _ in program.every_sentence()),
-        "weakest_pairs": weakest_pairs(program),
+        "weakest_pairs": weakest_pairs(program, program.book, program.zones),
     }
 
 
@@ -145,13 +153,14 @@ def _example_program() -> Program:
     return load.load_program(routine, routines_folder() / load.EXAMPLE_KIT, household)
 
 
-def weakest_pairs(program: Program) -> list[dict[str, object]]:
-    """The phrases with different meanings that are nearest in sound, nearest first, with clearer ways of saying either.
+def weakest_pairs(program: Program, book: PhraseBook, zones: Sequence[str]) -> list[dict[str, object]]:
+    """The phrases of `book` with different meanings that are nearest in sound, nearest first, with clearer ways of saying either.
 
-    Of a routine those that are live together in some state.
+    Only those that some state of `program` takes at the same time; phrases whose sound is not known are left out.
     """
-    sounds = sounds_of(program.book, all_words(program))
-    live = program.book.live(program.book.heard, program.zones, ONE_NUMBER)
+    all_live = book.live(book.heard, zones, ONE_NUMBER)
+    sounds = sounds_of(book, {word for phrase in all_live for word in phrase.text.split()})
+    live = tuple(p for p in all_live if all(word in sounds for word in p.text.split()))
     pairs = pairs_live_together(program, explore(program), sounds, live)
     return [
         {

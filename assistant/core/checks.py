@@ -258,6 +258,7 @@ def signature(state: State) -> tuple[object, ...]:
     return (
         state.stance, state.step, state.item, state.cream, () if over else state.todo, state.left_out, state.answered,
         state.question.asks if state.question else "", tuple(a.kind for a in state.asides),
+        state.limit.seconds < state.limit_read_back,  # then the timer is set and read back once more
         (state.call.cause, bool(state.call.harms), state.call.by_voice, state.call.clear is not None) if state.call else None,
     )  # fmt: skip
 

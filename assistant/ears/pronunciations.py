@@ -1,8 +1,9 @@
-"""How English words sound, from the dictionary that pocketsphinx carries.
+"""How words sound: English ones by the dictionary that pocketsphinx carries, Korean ones by their spelling.
 
-ARPAbet phonemes without stress marks. The core measures with them how far
-phrases are apart in sound; it is handed the values and knows no dictionary.
-Called by `cli` and `app` when a phrase book is checked, and by `ears.sphinx`.
+English in ARPAbet phonemes without stress marks, Korean as in `ears.hangul`. The
+core measures with them how far phrases are apart in sound; it is handed the values
+and knows no dictionary. Called by `cli` and `app` when a phrase book is checked,
+and by `ears.sphinx`.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from pathlib import Path
 
 from pocketsphinx import get_model_path
 
+from assistant.ears import hangul
 from assistant.ears.vocabulary import VocabularyError
 
 ADDED: dict[str, tuple[str, ...]] = {"nape": ("N", "EY", "P")}
@@ -29,8 +31,13 @@ def pronunciations(words: Iterable[str]) -> dict[str, tuple[str, ...]]:
     return {w: known[w] for w in wanted}
 
 
-def pronounceable(words: Iterable[str]) -> dict[str, tuple[str, ...]]:
-    """The same for those of `words` that have a pronunciation; the others are left out."""
+def pronounceable(words: Iterable[str], language: str = "en") -> dict[str, tuple[str, ...]]:
+    """The same for those of `words` that have a pronunciation; the others are left out. All of a language without one."""
+    if language == "ko":
+        told = {w: hangul.sounds(w) for w in words}
+        return {w: heard for w, heard in told.items() if heard is not None}
+    if language != "en":
+        return {}
     known = _dictionary()
     return {w: known[w] for w in words if w in known}
 

@@ -20,9 +20,11 @@ from assistant.ports import RATE, Samples
 
 NOT_A_PHRASE = "[unk]"
 """What English models put for any other word; a model without it forces all speech into the phrases."""
-ACCEPT_AT = 0.6
-"""Mean word confidence; a word outside the grammar takes a phrase far below (first value, common
-practice)."""
+POINTS = 10.0
+"""A score is ten times the mean word confidence: the hearing decision's margins are whole points (up to 3 for a stop
+phrase over our own voice), and a confidence, at most 0.4 above its threshold, could never have reached them."""
+ACCEPT_AT = 6.0
+"""A word outside the grammar takes a phrase far below (first value, common practice)."""
 STABLE_SAMPLES = RATE // 5
 """A partial result that is a whole phrase and unchanged for 200 ms counts (2 of 105 wrong, 60 ms after the
 end)."""
@@ -38,6 +40,7 @@ class Vosk:
             raise ValueError(f"{folder} holds no Vosk model (no folder am, no file final.mdl)")
         self.name = f"vosk {folder.resolve().name}"
         self._model = vosk.Model(str(folder))
+        self.early = False  # its own partial results are quicker
         self._recogniser: vosk.KaldiRecognizer | None = None
         self._meaning: dict[str, LivePhrase] = {}
         self._partial, self._stable = "", 0
@@ -79,7 +82,7 @@ class Vosk:
         """The words heard so far of the utterance that is going on."""
         return self._partial
 
-    def judge(self, utterance: Samples) -> Guess:
+    def judge(self, utterance: Samples, *, quick: bool = False) -> Guess:
         if self._recogniser is None:
             return Guess(None, float("-inf"), ACCEPT_AT)
         self.begin()
@@ -102,7 +105,7 @@ class Vosk:
         phrase = self._meaning.get(str(result.get("text", "")))
         if phrase is None or not words:
             return Guess(None, float("-inf"), ACCEPT_AT)
-        return Guess(phrase, float(np.mean([w["conf"] for w in words])), ACCEPT_AT)
+        return Guess(phrase, POINTS * float(np.mean([w["conf"] for w in words])), ACCEPT_AT)
 
 
 def _sure(guess: Guess) -> Guess | None:

@@ -7,17 +7,20 @@ is asserted here is what it really understands.
 from __future__ import annotations
 
 import subprocess
+from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from assistant.core.hearing import LivePhrase, Risk, Verdict, decide
+from assistant.app.load import load_book, load_routine, load_translation
+from assistant.core.hearing import Hypothesis, LivePhrase, Risk, Verdict, decide
 from assistant.ears.choose import open_ears
 from assistant.ears.listening import Listening
 from assistant.ears.vocabulary import VocabularyError
-from assistant.ears.vosk_engine import Vosk
+from assistant.ears.vosk_engine import POINTS, Vosk
+from assistant.files.places import routines_folder
 from assistant.ports import RATE, Samples
 from assistant.room import acoustics
 from tests.ports import ears_sound as sound
@@ -62,7 +65,7 @@ def test_understands(vosk: Vosk, spoken: dict[str, Samples], phrase: LivePhrase)
     vosk.allow(PHRASES)
     guess = vosk.judge(sound.around(spoken[phrase.text]))
     assert guess.best == phrase
-    assert guess.accept_at <= guess.score <= 1.0
+    assert guess.accept_at <= guess.score <= POINTS
 
 
 def test_words_it_lacks_are_an_error_and_not_a_gap(vosk: Vosk) -> None:
@@ -116,3 +119,28 @@ def test_named_folder_is_used(folder: Path) -> None:
 def test_folder_without_a_model_is_refused(tmp_path: Path) -> None:
     with pytest.raises(ValueError, match="holds no Vosk model"):
         Vosk(tmp_path)
+
+
+def test_every_word_of_the_korean_book_is_in_the_model(vosk: Vosk) -> None:
+    """Phrases with the zones of the translated routine and every number of minutes."""
+    book = load_book("ko")
+    zones = tuple(load_translation(load_routine(routines_folder() / "short_hair.yaml"), "ko").zones.values())
+    words = {word for phrase in book.live(book.heard, zones) for word in phrase.text.split()}
+    assert len(words) > 90
+    assert vosk.unknown_words(words) == ()
+
+
+def test_a_clear_stop_phrase_reaches_every_bound_of_the_hearing_decision(
+    vosk: Vosk, spoken: dict[str, Samples]
+) -> None:
+    """Also over our own voice: the decision's margins and this engine's scores are of one size."""
+    stop = replace(PHRASES[0], risk=Risk.STOP)
+    vosk.allow([stop, *PHRASES[1:]])
+    guess = vosk.judge(sound.around(spoken[stop.text]))
+    assert guess.best == stop
+    for over_prompt in (False, True):
+        heard = Hypothesis(
+            1.0, 2.2, guess.best, guess.score, guess.accept_at, over_prompt=over_prompt, level_db=-30.0
+        )
+        assert decide(heard) is Verdict.BELIEVE
+    assert decide(replace(heard, score=guess.accept_at + 1.0)) is not Verdict.BELIEVE
