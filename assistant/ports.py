@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 import numpy as np
 from numpy.typing import NDArray
 
 from assistant.core.actions import Say, Sentence
 from assistant.core.hearing import Hypothesis, LivePhrase
+from assistant.core.session import View
 
 RATE = 16_000
 """Samples a second everywhere inside; devices that cannot do it are resampled at the edge."""
@@ -48,6 +49,14 @@ class Ears(Protocol):
         """Those of `words` this recogniser can never hear."""
 
 
+@runtime_checkable
+class Attentive(Protocol):
+    """Ears that know at any moment whether somebody is speaking, our own voice left out."""
+
+    @property
+    def speaking(self) -> bool: ...
+
+
 class Voice(Protocol):
     """Speech made ahead of time."""
 
@@ -77,6 +86,12 @@ class Mixer(Protocol):
 
     def drop(self, about: str) -> None: ...
 
+    def duck(self, on: bool) -> None:
+        """Be quieter while somebody speaks; the rinse call and warnings never are."""
+
+    def acknowledge(self) -> None:
+        """A soft tick: understood, and there is nothing to say to it."""
+
     def pull(self, count: int) -> Samples:
         """The next `count` samples for the speaker."""
 
@@ -90,21 +105,37 @@ class Mixer(Protocol):
         """What began, ended or was cut short since the last call, in order."""
 
 
+class Behind(OSError):
+    """The disk is slow: the record was taken and is not on it yet. It will be written when the disk allows."""
+
+
 class Journal(Protocol):
     """Append-only record of a run, on disk before it is acted on."""
 
     def write(self, record: dict[str, object]) -> None:
-        """Append and flush. Raises OSError when the disk will not take it."""
+        """Append and flush. Raises Behind, or OSError when the disk will not take it and it was not kept."""
 
     def close(self) -> None: ...
 
 
 class Guard(Protocol):
-    """The second pair of eyes on the deadline."""
+    """The second pair of eyes on the deadline. Nothing here waits or raises."""
 
-    def arm(self, due: float) -> None: ...
+    @property
+    def problem(self) -> str:
+        """Why nobody stands guard at the moment; "" when somebody does."""
 
-    def disarm(self) -> None: ...
+    def arm(self, due: float, since: float) -> None:
+        """The rinse call is due at `due`; cream is on since `since`. Only ever earlier than before."""
+
+    def disarm(self) -> None:
+        """A recorded rinse: no deadline stands."""
+
+    def called(self) -> None:
+        """The rinse call has begun to sound here."""
+
+    def beat(self, place: str) -> None:
+        """The main program lives. `place` is "calling", "water" (it runs) or "". Call it at every turn."""
 
 
 class Keys(Protocol):
@@ -121,4 +152,8 @@ class Screen(Protocol):
 
     def heard(self, t: float, words: str, verdict: str) -> None: ...
 
-    def clock(self, t: float, cream_on_s: float | None, due_in_s: float | None, where: str) -> None: ...
+    def stands(self, t: float, view: View) -> None:
+        """Where the run is after an event; times in `view` are those of `t`."""
+
+    def clock(self, t: float, cream_on_s: float | None, due_in_s: float | None, where: str) -> None:
+        """The clocks, many times a second."""

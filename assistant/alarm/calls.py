@@ -40,11 +40,16 @@ def write_calls(folder: Path, spoken: Mapping[str, NDArray[np.float32]]) -> dict
     Returns the files by name. Raises OSError, and ValueError for a name that is
     no plain file name.
     """
+    return write_words(folder, {name: call(words) for name, words in spoken.items()})
+
+
+def write_words(folder: Path, spoken: Mapping[str, NDArray[np.float32]]) -> dict[str, Path]:
+    """As `write_calls`, without the tone: what else the second process says."""
     for name in spoken:
         if not _NAME.fullmatch(name):
             raise ValueError(f"'{name}' can not be the name of a file")
     folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-    return {name: _write(folder / f"{name}.wav", call(words)) for name, words in spoken.items()}
+    return {name: _write(folder / f"{name}.wav", sound) for name, sound in spoken.items()}
 
 
 def _write(path: Path, sound: NDArray[np.float32]) -> Path:

@@ -13,15 +13,34 @@ from dataclasses import dataclass
 
 from assistant.core.actions import Action, Arm, Close, Disarm, Drop, Priority, Say
 from assistant.core.checks import plain
-from assistant.core.events import Begun, DeviceLost, Doubted, Event, Heard, Noticed, Pressed, Spoken, Ticked
+from assistant.core.events import (
+    Begun,
+    DeviceBack,
+    DeviceLost,
+    Doubted,
+    Event,
+    Heard,
+    Noticed,
+    Pressed,
+    Resumed,
+    Spoken,
+    Ticked,
+)
 from assistant.core.hearing import Hypothesis, Risk, Verdict, decide
 from assistant.core.program import Program
 from assistant.core.session import Cream, Stance, State, advance, live_names, view
+from assistant.core.shouting import Loudness
+from assistant.ears.knocks import Knocks
 from assistant.journal.record import of_action, of_event
-from assistant.ports import RATE, Ears, Guard, Journal, Mark, Mixer, Samples, Screen
+from assistant.ports import RATE, Attentive, Behind, Ears, Guard, Journal, Mark, Mixer, Samples, Screen
 
 KEPT_S = 30.0
 """How long a prompt's words are remembered for telling its echo from a person."""
+
+SLEPT_S = 15.0
+"""A turn that comes so long after the last one: the machine slept, or the program was held up as badly."""
+PLACES = {Stance.RINSE_CALL: "calling", Stance.RINSING: "water"}
+"""What the guard has to know of where a run is."""
 
 
 @dataclass(slots=True)
@@ -46,10 +65,13 @@ class Loop:
         screen: Screen,
         *,
         decision_s: float = 0.0,
+        stream_began: float = 0.0,
         on_heard: Callable[[Hypothesis, Verdict], None] | None = None,
         on_event: Callable[[Event, tuple[Action, ...], State], None] | None = None,
     ) -> None:
-        """`decision_s`: seconds a hearing decision costs on the run clock, where the clock does not count them itself."""
+        """`decision_s`: seconds a hearing decision costs on the run clock, where the clock does not count them itself;
+        `stream_began`: when the output stream gave its first sample.
+        """
         self.program = program
         self.ears = ears
         self.mixer = mixer
@@ -57,9 +79,11 @@ class Loop:
         self.guard = guard
         self.screen = screen
         self.decision_s = decision_s
+        self.stream_began = stream_began
         self.on_heard = on_heard
         self.on_event = on_event
         self.state = State()
+        self._view = view(program, self.state)
         self.t = 0.0
         self.closing = False
         self.causes: list[str] = []
@@ -68,12 +92,20 @@ class Loop:
         self._prompts: deque[Playing] = deque()
         self._open: list[Playing] = []
         self._unwritten: deque[dict[str, object]] = deque()
+        self._unguarded = False
+        self._knocks = Knocks()
+        self._loudness = Loudness()
 
     def begin(self, t: float = 0.0) -> None:
         """Start the run. Raises VocabularyError when the ears lack a word of a phrase."""
         self.t = t
         self.ears.allow(self.program.book.live(self.program.book.heard, self.program.zones))
         self.happen(Begun(t))
+
+    def resume(self, state: State, t: float) -> None:
+        """Go on from `state`, which a run that broke off was in, at `t` on its clock."""
+        self.state, self.t = state, t
+        self.happen(Resumed(t))
 
     @property
     def done(self) -> bool:
@@ -93,9 +125,13 @@ class Loop:
 
         `marks` are the mixer's, `keys` the pressed keys by meaning, `devices` what was lost or came back.
         """
-        self.t = t
+        slept, self.t = t - self.t > SLEPT_S, t
+        if slept:
+            self.happen(Resumed(t, "sleep"))
         for mark in marks:
             self._marked(mark)
+        self._tick()  # what is due waits for no recogniser
+        self._look_to_guard()
         for event in devices:
             self.happen(event)
         missing = self.mixer.missing()
@@ -104,18 +140,32 @@ class Loop:
         if len(heard):
             for hypothesis in self.ears.feed(heard, played, t):
                 self._waiting.append((t + self.decision_s, hypothesis))
+            if self._knocks.feed(heard, played, t):
+                self.happen(Noticed(t, "knock"))
+            if isinstance(self.ears, Attentive):
+                self.mixer.duck(self.ears.speaking)
         while self._waiting and self._waiting[0][0] <= t:
             self._hear(self._waiting.popleft()[1])
         for key in keys:
             self.happen(Pressed(t, key))
-        if self.state.timers and self.state.timers[0][0] <= t:
-            self.happen(Ticked(t))
-        now = view(self.program, self.state)
-        call_in = None if self.state.due is None or now.call_in_s is None else self.state.due - t
-        cream = (
-            None if now.cream_on_s is None or self.state.ledger.began is None else t - self.state.ledger.began
-        )
+        self._tick()
+        now, began, due = self._view, self.state.ledger.began, self.state.due
+        call_in = None if due is None or now.call_in_s is None else due - t
+        cream = None if began is None or now.cream_on_s is None else t - began
         self.screen.clock(t, cream, call_in, f"{now.where}: {now.zone}" if now.zone else now.where)
+
+    def _tick(self) -> None:
+        if self.state.timers and self.state.timers[0][0] <= self.t:
+            self.happen(Ticked(self.t))
+
+    def _look_to_guard(self) -> None:
+        """One beat; and whether anybody feels it."""
+        self.guard.beat(PLACES.get(self.state.stance, ""))
+        problem = self.guard.problem
+        if bool(problem) is not self._unguarded:
+            self._unguarded = bool(problem)
+            lost, back = DeviceLost(self.t, "guard", problem), DeviceBack(self.t, "guard")
+            self.happen(lost if problem else back)
 
     # -- hearing -----------------------------------------------------------------------
 
@@ -127,11 +177,13 @@ class Loop:
         if verdict is not Verdict.IGNORE:
             self.screen.heard(self.t, best.text if best is not None else "", verdict.value)
         if verdict is Verdict.BELIEVE and best is not None:
+            self._loudness = self._loudness.after(hypothesis.level_db)
             self.happen(Heard(self.t, best.name, best.slot))
         elif verdict is Verdict.ASK and best is not None:
             self.happen(Doubted(self.t, best.name, best.slot))
         elif verdict is Verdict.SOMEBODY:
-            self.happen(Noticed(self.t, "speech"))
+            shout = self._loudness.is_shout(hypothesis.level_db)
+            self.happen(Noticed(self.t, "shout" if shout else "speech"))
 
     def _judge(self, hypothesis: Hypothesis) -> Verdict:
         """The hearing decision, after setting aside the echo of our own words.
@@ -152,8 +204,10 @@ class Loop:
         return decide(hypothesis)
 
     def _marked(self, mark: Mark) -> None:
-        t = min(self.t, mark.at / RATE)
+        t = min(self.t, self.stream_began + mark.at / RATE)
         if mark.what == "begun":
+            if mark.prompt.alarm and "speaker" not in self.state.lost:
+                self.guard.called()
             prompt = Playing(plain(mark.prompt), t)
             self._prompts.append(prompt)
             self._open.append(prompt)
@@ -183,25 +237,35 @@ class Loop:
         else:
             failed = self._write(records)
             self._carry_out(actions)
+        if wants_a_sign(event) and not any(isinstance(action, Say) for action in actions):
+            self.mixer.acknowledge()
         call = self.state.call
         if call is not None and (before.call is None or before.call.cause != call.cause):
             self.causes.append(call.cause)
+        self._view = view(self.program, self.state)
+        self.screen.stands(event.t, self._view)
         if self.on_event is not None:
             self.on_event(event, actions, self.state)
         self._listen()
-        if failed and "journal" not in self.state.lost:
-            self.happen(DeviceLost(event.t, "journal", failed))
+        if isinstance(event, DeviceLost | DeviceBack) and event.device == "journal":
+            return
+        if bool(failed) is not ("journal" in self.state.lost):
+            lost, back = DeviceLost(event.t, "journal", failed), DeviceBack(event.t, "journal")
+            self.happen(lost if failed else back)
 
     def _write(self, records: list[dict[str, object]]) -> str:
         """Write, oldest first; what the disk would not take is kept for the next time. Returns what went wrong."""
         self._unwritten.extend(records)
-        try:
-            while self._unwritten:
+        failed = ""
+        while self._unwritten:
+            try:
                 self.journal.write(self._unwritten[0])
-                self._unwritten.popleft()
-        except OSError as error:
-            return str(error)
-        return ""
+            except Behind as behind:
+                failed = str(behind)
+            except OSError as error:
+                return str(error)
+            self._unwritten.popleft()
+        return failed
 
     def _carry_out(self, actions: tuple[Action, ...]) -> None:
         for action in actions:
@@ -210,7 +274,8 @@ class Loop:
             elif isinstance(action, Drop):
                 self.mixer.drop(action.about)
             elif isinstance(action, Arm):
-                self.guard.arm(action.due)
+                began = self.state.ledger.began
+                self.guard.arm(action.due, action.due if began is None else began)
             elif isinstance(action, Disarm):
                 self.guard.disarm()
             elif isinstance(action, Close):
@@ -223,8 +288,15 @@ class Loop:
             self.ears.allow(self.program.book.live(names, self.program.zones))
 
 
+def wants_a_sign(event: Event) -> bool:
+    """Who spoke or knocked shall know that it was heard, also where nothing is said to it."""
+    return isinstance(event, Heard) or (isinstance(event, Noticed) and event.kind == "knock")
+
+
 def is_urgent(action: Action) -> bool:
-    """Rinse and stop actions never wait for the disk."""
-    return isinstance(action, Arm | Disarm) or (
-        isinstance(action, Say) and action.priority <= Priority.WARNING
-    )
+    """What calls to the water or stops never waits for the disk.
+
+    The guard's deadline waits the little while that writing is given: what it is
+    told is then in the journal, too, unless the disk fails.
+    """
+    return isinstance(action, Say) and action.priority <= Priority.WARNING

@@ -18,6 +18,18 @@ class Begun:
 
 
 @dataclass(frozen=True, slots=True)
+class Resumed:
+    """The run goes on after a time in which nobody could be heard.
+
+    `after` is "start" (the program was gone and its devices are new) or "sleep"
+    (the machine slept with everything open).
+    """
+
+    t: float
+    after: str = "start"
+
+
+@dataclass(frozen=True, slots=True)
 class Ticked:
     """Time has passed; nothing else is known to have happened."""
 
@@ -48,7 +60,7 @@ class Doubted:
 
 @dataclass(frozen=True, slots=True)
 class Noticed:
-    """Somebody is there: speech that is no live phrase, or a knock."""
+    """Somebody is there: `kind` is "speech" that is no live phrase, "shout" where it was far louder than usual, or "knock"."""
 
     t: float
     kind: str = "speech"
@@ -72,7 +84,7 @@ class Spoken:
 
 @dataclass(frozen=True, slots=True)
 class DeviceLost:
-    """`device` ("microphone", "speaker", "recogniser", "voice", "journal") stopped working."""
+    """`device` ("microphone", "speaker", "recogniser", "voice", "journal", "guard") stopped working."""
 
     t: float
     device: str
@@ -87,4 +99,4 @@ class DeviceBack:
     device: str
 
 
-Event = Begun | Ticked | Heard | Doubted | Noticed | Pressed | Spoken | DeviceLost | DeviceBack
+Event = Begun | Resumed | Ticked | Heard | Doubted | Noticed | Pressed | Spoken | DeviceLost | DeviceBack

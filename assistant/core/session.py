@@ -27,6 +27,7 @@ from assistant.core.events import (
     Heard,
     Noticed,
     Pressed,
+    Resumed,
     Spoken,
     Ticked,
 )
@@ -54,6 +55,8 @@ CALL_LEVELS = (0.6, 0.8, 1.0)
 REMIND_EVERY_S = 45.0
 WITHDRAW_WITHIN_S = 15.0
 BURN_CHECK_EVERY_S = 180.0
+CRY_APART_S = 15.0
+"""After a burn check a child's talk is not asked about again for so long (our choice)."""
 BURN_LADDER_S = 12.0
 """An unanswered burn check climbs one rung every so often: louder, with a tone, by key, rinse."""
 DOUBT_S = 9.0
@@ -941,14 +944,16 @@ def call(turn: Turn, cause: str, *, by_voice: bool = False) -> None:
     sound_call(turn)
 
 
-def sound_call(turn: Turn) -> None:
+def sound_call(turn: Turn, name: str = "") -> None:
+    """Tone and words, once. `name`: other words than those of its cause, with the time that cream has been on."""
     now = turn.state.call
     assert now is not None
     turn.set(call=replace(now, times=now.times + 1))
     turn.timer("call again", turn.t + CALL_EVERY_S)
     level = CALL_LEVELS[min(now.times, len(CALL_LEVELS) - 1)]
-    name = f"call.{now.cause}" if f"call.{now.cause}" in turn.program.book.said else "call"
-    prompt = turn.say(name, about="call", alarm=True, level=level, asks="water", ask_now=False)
+    slots = {"on": time_on(turn)} if name else {}
+    name = name or (f"call.{now.cause}" if f"call.{now.cause}" in turn.program.book.said else "call")
+    prompt = turn.say(name, about="call", alarm=True, level=level, asks="water", ask_now=False, slots=slots)
     turn.set(question=Question("water", prompt))
     plan = turn.program.rinse_plan(turn.state.ledger, turn.state.left_out, turn.state.limit.seconds)
     touched = [z for z in plan.order if turn.state.ledger.get(z)] if plan else []
@@ -1148,7 +1153,15 @@ def stop_phrase(turn: Turn) -> None:
 
 
 def halt(turn: Turn, cause: str) -> None:
-    """No cream on the head. Cream in the bowl is put away; without any, the run only waits."""
+    """No cream on the head. Cream in the bowl is put away; without any, the run only waits.
+
+    First aid that is under way goes on: what is said later adds to it and takes none away.
+    """
+    in_care = turn.state.stance is Stance.CARE
+    if in_care and cause not in HARM:
+        turn.say("care.keep_on", about="care", asks="flush")
+        return
+    water_left = (turn.left("least") or 0.0) if in_care else 0.0
     turn.order(Drop(turn.about))
     turn.close_aside("burn", "doubt", "wipe")
     turn.cancel("unanswered", "least", "greatest", "lumps", "strand check")
@@ -1157,7 +1170,7 @@ def halt(turn: Turn, cause: str) -> None:
         turn.set(stance=Stance.CARE, question=None)
         turn.say(f"care.{cause}", about="care", asks="flush")
         turn.timer("remind", turn.t + REMIND_EVERY_S)
-        turn.timer("least", turn.t + LEAST_WATER_S.get(cause, 0.0))
+        turn.timer("least", turn.t + max(water_left, LEAST_WATER_S.get(cause, 0.0)))
     elif out:
         turn.set(stance=Stance.AWAY, question=None)
         turn.say("away.strand" if turn.state.cream is Cream.STRAND else "away", about="care", asks="confirm")
@@ -1314,6 +1327,13 @@ def burn_unanswered(turn: Turn) -> None:
     turn.timer("burn unanswered", turn.t + speaking_s(prompt.sentences) + BURN_LADDER_S)
 
 
+def cry(turn: Turn) -> None:
+    """A shout, or any sound of a child, that is no phrase: asked about at once, unless it was asked a moment ago."""
+    due = turn.left("burn check")
+    if due is not None and due < BURN_CHECK_EVERY_S - CRY_APART_S and turn.aside("burn") is None:
+        burn_check(turn)
+
+
 def all_is_well(turn: Turn) -> None:
     if turn.aside("burn") is not None:
         turn.close_aside("burn")
@@ -1461,6 +1481,79 @@ def back(turn: Turn) -> None:
         turn.say("device.back", about="device")
 
 
+# -- going on after a time away -------------------------------------------------------
+
+COUNTS_SILENCE = ("unanswered", "burn unanswered", "doubt unanswered", "wipe unanswered")
+"""Timers of people who do not answer: while nobody could be heard they count nothing."""
+COMES_AGAIN = ("burn check", "call again", "remind", "strand check")
+"""Timers that come again and again: what fell into the time away is not made up for."""
+
+
+def was_away(turn: Turn) -> None:
+    """Before, and after each thing in it that the clock brought: silence in it means nothing, every clock is true."""
+    turn.close_aside("burn", "doubt", "wipe")
+    passed = {name for at, name in turn.state.timers if at <= turn.event.t}
+    turn.cancel(*COUNTS_SILENCE, *passed.intersection(COMES_AGAIN))
+
+
+def resumed(turn: Turn) -> None:
+    """How long cream has been on and what to do, before anything else; then the step as it stands."""
+    event, state = turn.event, turn.state
+    assert isinstance(event, Resumed)
+    if state.stance is Stance.READY:
+        begin(turn)
+        return
+    said_to_nobody = [a for a in turn.actions if isinstance(a, Say) and a.about != "end"]
+    turn.actions = [action for action in turn.actions if action not in said_to_nobody]
+    if state.stance is Stance.CLOSED:
+        return
+    last = state.last
+    turn.order(Drop(turn.about))
+    if event.after == "start":
+        turn.set(lost=())
+    if state.due is not None and state.cream is Cream.HEAD:
+        turn.order(Arm(state.due))
+    if state.call is not None and state.stance is Stance.RINSE_CALL:
+        tells_time = state.cream is Cream.HEAD and not state.call.harms
+        sound_call(turn, "resumed.call" if tells_time else "")
+        return
+    if state.cream is not Cream.HEAD:
+        turn.say("resumed.bowl" if state.cream in CREAM_OUT else "resumed")
+    elif state.stance is Stance.RINSING:
+        turn.say("resumed.rinsing", about="rinse", on=time_on(turn))
+    else:
+        turn.say("resumed.cream", on=time_on(turn))
+        turn.say("resumed.left", until=time_left(turn))
+        if turn.left("burn check") is None:
+            turn.timer("burn check", turn.t)
+    if state.stance in REMINDED:
+        turn.timer("remind", turn.t + REMIND_EVERY_S)
+    elif state.stance is Stance.STRAND_WORKS and turn.left("strand check") is None:
+        turn.timer("strand check", turn.t)
+    ask_afresh(turn, last)
+
+
+REMINDED = (Stance.RINSING, Stance.CARE)
+
+
+def time_on(turn: Turn) -> str:
+    """Minutes since the first cream, as they are spoken; those begun count whole."""
+    began = turn.state.ledger.began
+    return turn.program.on_for(0.0 if began is None else turn.t - began)
+
+
+def ask_afresh(turn: Turn, last: tuple[Say, ...]) -> None:
+    """What was asked, with the time as it is now; where nothing was asked, what was said last."""
+    question = turn.state.question
+    if question is None:
+        for prompt in last:
+            turn.speak(prompt)
+    elif question.asks in STILL and turn.state.todo:
+        still(turn, question.asks)
+    else:
+        turn.ask(Question(question.asks, turn.speak(question.prompt, ask_now=False)))
+
+
 # -- the table -----------------------------------------------------------------------
 
 ANSWERABLE: Mapping[str, Handler] = {
@@ -1580,7 +1673,7 @@ def trigger_of(event: Event) -> str:
     if isinstance(event, Pressed):
         return f"key_{event.key}"
     return {
-        Begun: "begun", Doubted: "doubted", DeviceLost: "lost", DeviceBack: "back", Spoken: "spoken", Noticed: "noticed",
+        Begun: "begun", Resumed: "resumed", Doubted: "doubted", DeviceLost: "lost", DeviceBack: "back", Spoken: "spoken", Noticed: "noticed",
         Ticked: "ticked",
     }[type(event)]  # fmt: skip
 
@@ -1606,8 +1699,13 @@ def advance(program: Program, state: State, event: Event) -> tuple[State, tuple[
             f"an event at {event.t:.3f} s after one at {state.t:.3f} s: the run clock never goes back"
         )
     turn = Turn(program, state, event)
+    away = isinstance(event, Resumed)
+    if away:
+        was_away(turn)
     while turn.state.timers and turn.state.timers[0][0] <= event.t:
         let_happen(turn)
+        if away:
+            was_away(turn)
     turn.t = event.t
     turn.set(t=event.t)
     answer(turn, event)
@@ -1632,9 +1730,14 @@ def answer(turn: Turn, event: Event) -> None:
     if isinstance(event, Spoken):
         spoken(turn, event)
         return
+    if isinstance(event, Resumed):
+        resumed(turn)
+        return
     if isinstance(event, Heard | Doubted | Noticed | Pressed):
         turn.set(sign=event.t)
     if isinstance(event, Noticed):
+        if event.kind == "shout" or (turn.program.child and event.kind != "knock"):
+            cry(turn)
         return
     if isinstance(event, Pressed) and f"key_{event.key}" not in row(turn.state):
         by_key(turn, event)
@@ -1669,6 +1772,8 @@ def by_key(turn: Turn, event: Pressed) -> None:
     question = turn.state.asides[-1].question if turn.state.asides else turn.state.question
     if question is None:
         return
+    if turn.program.child and question.asks == "any_burning" and not question.prompt.name.endswith(".key"):
+        return  # whoever holds the pedal is not the child
     choices = ASKS[question.asks]
     if event.key == "no" and len(choices) < 2:
         return
@@ -1701,25 +1806,72 @@ def spoken(turn: Turn, event: Spoken) -> None:
 
 @dataclass(frozen=True, slots=True)
 class View:
-    """What a screen shows of a state: seconds of cream, seconds until the call, where the run is ("step 9 of 26: mixing")."""
+    """What a screen shows of a state: seconds of cream, seconds until the call, where the run is ("step 9 of 26: mixing").
+
+    `asks` is what is wanted of the people (see `core.asks`), `answers` what may be said now, as it was taught ("..." stands for the number
+    that the people read themselves); `stop` the words for the water, while cream is out.
+    `called_s` counts from the rinse call. `chance` of being done in time as last
+    forecast, with `will_not_fit` zones too many.
+    """
 
     cream_on_s: float | None
     call_in_s: float | None
     where: str
     zone: str
+    stance: Stance = Stance.READY
+    number: int = 1
+    steps: int = 1
+    asks: str = ""
+    answers: tuple[str, ...] = ()
+    stop: str = ""
+    called_s: float | None = None
+    chance: float | None = None
+    will_not_fit: int = 0
 
 
 def view(program: Program, state: State) -> View:
-    step = program.steps[min(state.step, len(program.steps) - 1)]
+    number = min(state.step, len(program.steps) - 1) + 1
+    step = program.steps[number - 1]
     on = state.cream is Cream.HEAD and state.ledger.began is not None
     where = {
         Stance.RINSE_CALL: "rinse now", Stance.RINSING: "rinsing", Stance.CARE: "first aid", Stance.AWAY: "bowl away",
         Stance.HALTED: "stopped, waiting", Stance.CLOSED: state.outcome or "closed",
     }.get(state.stance, step.title)  # fmt: skip
-    number = f"step {min(state.step, len(program.steps) - 1) + 1} of {len(program.steps)}"
+    working = on and state.call is None
+    question = open_question(state)
     return View(
         state.t - (state.ledger.began or 0.0) if on else None,
-        max(0.0, state.due - state.t) if on and state.due is not None and state.call is None else None,
-        f"{number}: {where}",
+        max(0.0, state.due - state.t) if working and state.due is not None else None,
+        f"step {number} of {len(program.steps)}: {where}",
         state.todo[0] if state.todo else "",
+        state.stance,
+        number,
+        len(program.steps),
+        question.asks if question is not None else "",
+        answers(program, state),
+        program.book.taught("rinse_now") if working else "",
+        state.t - state.call.since if state.stance is Stance.RINSE_CALL and state.call is not None else None,
+        state.chance if working and state.stance is Stance.COVERING else None,
+        state.will_not_fit if working else 0,
     )
+
+
+def open_question(state: State) -> Question | None:
+    """What is wanted of the people now; a question beside the step comes first."""
+    if state.stance is Stance.CLOSED:
+        return None
+    return state.asides[-1].question if state.asides else state.question
+
+
+def answers(program: Program, state: State) -> tuple[str, ...]:
+    """The taught ways of answering what is asked now."""
+    question = open_question(state)
+    if question is None:
+        return ()
+    live = live_names(program, state)
+    names = [name for name in ASKS[question.asks] if name in live and name not in state.answered]
+    if not program.with_helper:
+        names = [name for name in names if name != "helper_ready"]
+    zone = state.todo[0] if state.todo else ""
+    slots = {"zone": zone, "minutes": "..."}
+    return tuple(program.book.taught(name, slots.get(program.book.heard[name].slot(), "")) for name in names)

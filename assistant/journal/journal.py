@@ -99,8 +99,11 @@ class FileJournal:
         return journal, reading
 
     def write(self, record: dict[str, object]) -> None:
-        """Append `record` and the time. Raises OSError when the disk will not take it; no half line stays."""
-        self._put({**record, "at": rfc3339.written(self._now())})
+        """Append `record` and the time, unless it has one. Raises OSError when the disk will not take it.
+
+        No half line stays.
+        """
+        self._put(record if "at" in record else {**record, "at": rfc3339.written(self._now())})
         if "event" in record:
             self._sync(self._open())
 

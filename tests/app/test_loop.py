@@ -6,12 +6,14 @@ import numpy as np
 
 from assistant.app.loop import Loop
 from assistant.core.actions import Priority, Say, Sentence
-from assistant.core.events import Begun, Event, Heard, Ticked
+from assistant.core.events import Begun, Event, Heard, Noticed, Ticked
 from assistant.core.hearing import Hypothesis, LivePhrase, Risk
 from assistant.core.session import Cream, Stance, State, advance
 from assistant.journal.record import event_of
-from assistant.ports import Mark
+from assistant.ports import RATE, Mark
+from assistant.room.home import Walls
 from assistant.screens.none import NoScreen
+from tests.knocking import BODIES, knocks
 from tests.programs import program
 from tests.walker import Walk
 
@@ -43,6 +45,12 @@ class Order:
     def idle(self) -> bool:
         return True
 
+    def duck(self, on: bool) -> None:
+        self.notes.append(("ducked", on))
+
+    def acknowledge(self) -> None:
+        self.notes.append(("ticked", None))
+
     def marks(self) -> list[Mark]:
         return []
 
@@ -52,8 +60,16 @@ class Order:
     def pull(self, count: int) -> np.ndarray:
         return np.zeros(count, dtype=np.float32)
 
-    def arm(self, due: float) -> None:
+    problem = ""
+
+    def arm(self, due: float, since: float) -> None:
         self.notes.append(("armed", due))
+
+    def called(self) -> None:
+        self.notes.append(("called", None))
+
+    def beat(self, place: str) -> None:
+        """Felt."""
 
     def disarm(self) -> None:
         self.notes.append(("disarmed", None))
@@ -205,3 +221,70 @@ def test_12_a_missing_clip_is_said_once() -> None:
     assert [what.name for kind, what in order.notes if kind == "said" and isinstance(what, Say)].count(
         "lost.voice"
     ) == 1
+
+
+def test_who_was_heard_gets_a_sign_when_nothing_is_said() -> None:
+    """A phrase that nothing answers, and a knock, tick; what is answered by words, does not."""
+    order = Order()
+    made, _ = loop(order)
+    made.happen(Heard(5.0, "next_step"))
+    assert "ticked" not in [kind for kind, _ in order.notes]
+    made.happen(Noticed(6.0, "speech"))
+    assert "ticked" not in [kind for kind, _ in order.notes]
+    made.happen(Noticed(7.0, "knock"))
+    assert [kind for kind, _ in order.notes].count("ticked") == 1
+    made.state = Walk(program()).to(Stance.MIXING).state
+    made.happen(Heard(made.state.t + 1, "lumpy"))
+    assert [kind for kind, _ in order.notes].count("ticked") == 2
+
+
+def test_13_knocks_are_heard_beside_the_recogniser() -> None:
+    """Two knocks in the microphone's sound become a sign of somebody, and nothing more."""
+    order = Order()
+    made, _ = loop(order)
+    sound, at = knocks(BODIES["table"], np.random.default_rng(3), walls=Walls(rt60_s=0.3))
+    sound = np.concatenate([sound, np.zeros(RATE, np.float32)])
+    before = made.state
+    for begin in range(0, len(sound) - 319, 320):
+        piece = sound[begin : begin + 320]
+        made.turn((begin + 320) / RATE, piece, np.zeros_like(piece), [])
+    assert [
+        r["kind"]
+        for k, r in order.notes
+        if k == "written" and isinstance(r, dict) and r.get("event") == "Noticed"
+    ] == ["knock"]
+    assert at < made.state.sign < at + 1.5
+    assert (made.state.step, made.state.question) == (before.step, before.question)
+
+
+def test_speech_makes_our_own_voice_quieter_as_long_as_it_lasts() -> None:
+    class Attentive(Ears):
+        speaking = False
+
+    order, ears = Order(), Attentive()
+    made = Loop(program(), ears, order, order, order, NoScreen())  # type: ignore[arg-type]
+    made.begin(0.0)
+    block = np.zeros(320, np.float32)
+    for k, speaking in enumerate((False, True, True, False), 1):
+        ears.speaking = speaking
+        made.turn(k / 50, block, block, [])
+    assert [on for kind, on in order.notes if kind == "ducked"] == [False, True, True, False]
+
+
+def test_13_a_shout_is_told_from_talk_by_what_is_usual_here() -> None:
+    """Shouted words that are no phrase, while cream is on: the burn check comes at once."""
+    order = Order()
+    made, ears = loop(order)
+    block = np.zeros(320, np.float32)
+    for k in range(1, 7):
+        ears.next = [heard("where are we", "where_are_we", Risk.ASK)]
+        made.turn(float(k), block, block, [])
+    made.state = Walk(program()).to(Stance.COVERING).state
+    t = made.state.t + 20.0
+    made.t = t - 1  # it did not sleep
+    for k, level in enumerate((-30.0, -15.0)):
+        order.notes.clear()
+        ears.next = [Hypothesis(t - 1, t - 0.2, None, 0.0, 0.0, level_db=level)]
+        made.turn(t + k, block, block, [])
+        asked = [what.name for kind, what in order.notes if kind == "said" and isinstance(what, Say)]
+        assert asked == (["burn_check"] if level > -20 else [])

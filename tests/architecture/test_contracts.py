@@ -50,6 +50,7 @@ def test_contracts_hold(copied: Path) -> None:
         ("ears/endpoint.py", "import assistant.mouth.mixer"),
         ("room/room.py", "import assistant.app.loop"),
         ("alarm/tone.py", "import assistant.ports"),
+        ("guard/duty.py", "import assistant.core.session"),
     ],
 )
 def test_a_planted_breach_is_found(copied: Path, file: str, line: str) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import importlib
+import inspect
 import json
 import os
 import pkgutil
@@ -35,13 +36,16 @@ def main() -> int:
     command.add_argument("names", nargs="*", metavar="NAME", help=f"of {', '.join(known)} (default: all)")
     command.add_argument("--json", type=Path, metavar="F", help="write the figures")
     command.add_argument("--plots", type=Path, metavar="FOLDER", help="draw the curves as SVG files")
+    command.add_argument("--minutes", type=float, metavar="M", help="for those that go on in real time")
     chosen = command.parse_args()
     unknown = sorted(set(chosen.names) - set(known))
     if unknown:
         command.error(f"there is no benchmark {', '.join(unknown)}; there are {', '.join(known)}")
     results: list[Result] = []
     for name in chosen.names or known:
-        result: Result = known[name].measure()
+        in_real_time = "minutes" in inspect.signature(known[name].measure).parameters
+        given = {"minutes": chosen.minutes} if in_real_time and chosen.minutes else {}
+        result: Result = known[name].measure(**given)
         results.append(result)
         print(result.name)
         for figure, value in result.figures.items():

@@ -253,6 +253,21 @@ def test_4_a_later_harm_takes_no_first_aid_away(late: str) -> None:
     assert "after_harm" in w.said()
 
 
+@pytest.mark.parametrize("later", ["stop_now", "rinse_now", "swallowed_some", "key"])
+def test_4_first_aid_before_the_cream_goes_on_is_not_cut_short(later: str) -> None:
+    """Cream from the bowl in an eye: nothing said or pressed after it takes the twenty minutes away."""
+    w = walk().to(Stance.LUMPS)
+    w.hear("in_my_eye")
+    told = w.t
+    w.happen(Pressed(w.t + 60, "stop")) if later == "key" else w.hear(later, after=60)
+    assert w.state.stance is Stance.CARE
+    w.hear("help_says_stop", after=60)
+    w.hear("next_step", after=60)
+    assert w.state.stance is Stance.CARE
+    w.happen(Heard(told + 20 * 60 + 1, "help_says_stop"))
+    assert w.state.stance is Stance.CLOSED
+
+
 def test_4_help_ends_an_eye_flush_only_after_its_least_time() -> None:
     """At least 20 minutes and until help says stop, counted from the report of the eye, not from the first water."""
     w = walk().to(Stance.RINSE_CALL)

@@ -16,6 +16,7 @@ from assistant.core.events import (
     Heard,
     Noticed,
     Pressed,
+    Resumed,
     Spoken,
     Ticked,
 )
@@ -33,7 +34,7 @@ def every_event(name: str, state: State) -> list[Event]:
         Doubted(t, phrase, slots[entry.slot()]) for phrase, entry in made.book.heard.items()
     ]
     keys: list[Event] = [Pressed(t, key) for key in ("yes", "no", "again", "stop")]
-    devices = ("microphone", "recogniser", "speaker", "voice", "journal")
+    devices = ("microphone", "recogniser", "speaker", "voice", "journal", "guard")
     return [
         *heard,
         *doubted,
@@ -41,6 +42,8 @@ def every_event(name: str, state: State) -> list[Event]:
         *(DeviceLost(t, device) for device in devices),
         *(DeviceBack(t, device) for device in devices),
         Begun(t),
+        Resumed(t),
+        Resumed(t + 600, "sleep"),
         Ticked(t),
         Ticked(t + 60),
         Ticked(t + 3600),

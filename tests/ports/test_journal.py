@@ -21,6 +21,7 @@ from assistant.core.actions import Action, Arm, Drop, Priority, Say, Sentence
 from assistant.core.events import Event, Heard, Pressed, Ticked
 from assistant.journal import record, rfc3339
 from assistant.journal.journal import KIND, SCHEMA, FileJournal, UnreadableJournal, read
+from assistant.journal.patient import PatientJournal
 from tests.ports.journals import FailingJournal, MemoryJournal
 
 NOON = datetime(2025, 3, 9, 12, 0, tzinfo=timezone(timedelta(hours=1)))
@@ -54,11 +55,13 @@ def lines(path: Path) -> list[dict[str, Any]]:
 # Every journal, fakes too.
 
 
-@pytest.fixture(params=["file", "memory", "failing"])
+@pytest.fixture(params=["file", "memory", "failing", "patient"])
 def any_journal(request: pytest.FixtureRequest, path: Path) -> tuple[ports.Journal, Callable[[], list[Any]]]:
     """A journal and a way to see the records in it."""
     if request.param == "file":
         return FileJournal.begin(path, clock()), lambda: list(read(path).records)
+    if request.param == "patient":
+        return PatientJournal(FileJournal.begin(path, clock()), clock()), lambda: list(read(path).records)
     fake = MemoryJournal() if request.param == "memory" else FailingJournal()
     return fake, lambda: list(fake.records)
 
