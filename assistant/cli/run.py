@@ -12,7 +12,6 @@ from assistant.app.consult import may_run
 from assistant.app.keep import keep, keep_missed
 from assistant.app.learned import load_learned
 from assistant.app.noise_now import noise_now
-from assistant.app.report import keep_report
 from assistant.app.resume import Found, Note, NotThisOne, alone, mark_closed, read_back, unfinished
 from assistant.app.run import Devices, first_words, late, run
 from assistant.app.sound_room import UnknownDevice, device_names
@@ -243,6 +242,8 @@ def walk(
 
 def keep_all(program: Program, journal: Path) -> None:
     """Into the diary, with its report. What can not be kept now is told; the journal has it all."""
+    from assistant.app.report import keep_report  # its page maker would cost the first word half a second
+
     try:
         print(f"The report is in {keep_report(keep(program, journal, kind='run'))}")
     except (OSError, BadFile) as error:

@@ -36,6 +36,8 @@ SHORTEST_S_A_LETTER = 0.03
 LONGEST_S_A_LETTER = 0.2
 DIGIT_LETTERS = 5
 """A digit is spoken as a word; "7" takes as long as five letters, about."""
+SYLLABLE_LETTERS = 2
+"""A Hangul syllable, written as one sign, is two to three sounds."""
 SLACK_S = 0.6
 QUIET_DB = -50.0
 
@@ -177,11 +179,18 @@ def looked_at(path: Path, text: str) -> tuple[Samples, str]:
     sound = trimmed(mono if rate == RATE else soxr.resample(mono, rate, RATE))
     if active_db(sound) < QUIET_DB:
         return nothing, "silence"
-    letters = sum(DIGIT_LETTERS if c.isdigit() else 1 for c in text if c.isalnum())
+    letters = sum(_letters(c) for c in text if c.isalnum())
     seconds = len(sound) / RATE
     if not letters * SHORTEST_S_A_LETTER <= seconds <= letters * LONGEST_S_A_LETTER + SLACK_S:
         return nothing, f"{seconds:.2f} s for {letters} letters"
     return sound, ""
+
+
+def _letters(sign: str) -> int:
+    """As how many letters a sign counts when the length of speech is looked at."""
+    if sign.isdigit():
+        return DIGIT_LETTERS
+    return SYLLABLE_LETTERS if "\uac00" <= sign <= "\ud7a3" else 1
 
 
 def engine_version() -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from types import TracebackType
 
 from assistant.core.actions import Say
+from assistant.core.session import View
 
 
 class NoScreen:
@@ -14,6 +15,9 @@ class NoScreen:
         """Not shown."""
 
     def heard(self, t: float, words: str, verdict: str) -> None:
+        """Not shown."""
+
+    def stands(self, t: float, view: View) -> None:
         """Not shown."""
 
     def clock(self, t: float, cream_on_s: float | None, due_in_s: float | None, where: str) -> None:

@@ -22,8 +22,10 @@ from rich.table import Table
 from rich.text import Text
 
 from assistant.core.actions import Priority, Say
+from assistant.core.session import View
 from assistant.screens.harmless import harmless
 from assistant.screens.patient_stream import PatientStream
+from assistant.screens.words import BECAME
 
 REFRESH_S = 0.1
 """The status line is drawn at most this often; nobody reads faster, and a rehearsal is in a hurry."""
@@ -49,12 +51,6 @@ _LOOKS = {
     Priority.INFORMATION: _Look("", "·", "-", "none"),
 }
 _VOICE_STYLES = {"person": "cyan", "helper": "magenta"}
-_VERDICTS = {
-    "believe": "understood",
-    "ask": "not sure, asking",
-    "somebody": "speech, but nothing we know",
-    "ignore": "let pass",
-}
 _VERDICT_STYLES = {"believe": "green", "ask": "yellow", "somebody": "dim", "ignore": "dim"}
 
 
@@ -73,7 +69,8 @@ class TerminalScreen:
 
     `people` gives the names that go with the voices "person" and "helper". `now`
     is a clock in seconds for how often to draw. `rehearsal`: run time is virtual,
-    and the status line says so and how much faster than `now` it goes.
+    and the status line says so and how much faster than `now` it goes. `what` is on
+    the head: "cream", in practice "conditioner".
     """
 
     def __init__(
@@ -82,11 +79,13 @@ class TerminalScreen:
         *,
         people: Mapping[str, str] | None = None,
         rehearsal: bool = False,
+        what: str = "cream",
         now: Callable[[], float] = time.monotonic,
         width: int | None = None,
     ) -> None:
         self._people = {"person": "the person", "helper": "the helper", **(people or {})}
         self._rehearsal = rehearsal
+        self._what = what
         self._now = now
         self._began: tuple[float, float] | None = None
         self._drawn = float("-inf")
@@ -132,7 +131,7 @@ class TerminalScreen:
             self._row(t, label, Text().append(words, look.style if urgent else "none"))
 
     def heard(self, t: float, words: str, verdict: str) -> None:
-        said, became = harmless(words), _VERDICTS.get(verdict, harmless(str(verdict)))
+        said, became = harmless(words), BECAME.get(verdict, harmless(str(verdict)))
         quoted = f'"{said}"' if said else "(no words)"
         if self._live is None:
             self._line(t, f"heard: {quoted}, {became}")
@@ -140,6 +139,9 @@ class TerminalScreen:
         style = _VERDICT_STYLES.get(verdict, "none")
         label = Text(f"{'◂' if self._unicode else '<'} heard", style)
         self._row(t, label, Text(quoted, style).append(f"  {became}", "dim"))
+
+    def stands(self, t: float, view: View) -> None:
+        """Nothing more: `clock` has what the status line says."""
 
     def clock(self, t: float, cream_on_s: float | None, due_in_s: float | None, where: str) -> None:
         now = self._now()
@@ -193,9 +195,9 @@ class TerminalScreen:
         status = self._status
         parts = []
         if status.cream_on_s is None:
-            parts.append(Text("no cream on", "dim"))
+            parts.append(Text(f"no {self._what} on", "dim"))
         else:
-            parts.append(Text(f"cream on {_time(status.cream_on_s)}", "bold"))
+            parts.append(Text(f"{self._what} on {_time(status.cream_on_s)}", "bold"))
         if status.due_in_s is not None:
             parts.append(_due(status.due_in_s))
         if status.where:

@@ -16,7 +16,7 @@ from assistant.alarm.find import find_alarms
 from assistant.core.actions import Say, Sentence
 from assistant.core.events import DeviceBack, DeviceLost
 from assistant.mouth.mixer import PromptMixer
-from assistant.mouth.speaker import STALLED_S, Speaker
+from assistant.mouth.speaker import LATENCY_S, STALLED_S, Speaker
 from assistant.ports import RATE, Samples
 from tests.sound_server import recorded, samples_of, sound_server
 
@@ -92,7 +92,7 @@ def test_the_device_gets_the_mixers_samples_and_so_do_the_ears() -> None:
     mixer.say(Say("x", (Sentence("beep"),)))
     (stream,) = library.streams
     assert stream.started
-    assert stream.settings["latency"] == "low"
+    assert stream.settings["latency"] == LATENCY_S
     sound = np.concatenate([stream.take(n) for n in (100, 320, 1, 5000)])
     np.testing.assert_array_equal(sound, Beep().clip(Sentence(""))[: len(sound)])
     np.testing.assert_array_equal(speaker.played(421), sound[:421])
