@@ -12,19 +12,16 @@ import time
 from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import dataclass
-from datetime import datetime, timedelta, timezone
+from datetime import datetime, timezone
 from pathlib import Path
 
-from assistant.app.loop import Loop
+from assistant.app.failing import Machine
 from assistant.core.actions import Action
 from assistant.core.events import Event
 from assistant.core.program import Program
 from assistant.core.session import STOPS, State
 from assistant.files import private
 from assistant.files.places import audio_fixtures_folder, cache_folder
-from assistant.guard.absent import AbsentGuard
-from assistant.journal.journal import FileJournal
-from assistant.mouth.mixer import PromptMixer
 from assistant.ports import RATE, Ears, Screen, Voice
 from assistant.room import measure
 from assistant.room.home import Home
@@ -33,22 +30,10 @@ from assistant.room.room import Room
 
 BLOCK = RATE // 50
 """20 ms: the step of the simulated world."""
-DECISION_S = 0.15
-"""What a hearing decision costs on the run clock in a rehearsal, where computing takes no virtual time.
-
-Scoring an utterance takes 46 to 65 ms on one core of a small machine; taken as 150 ms to be on the safe side.
-"""
-LONGEST_S = 4 * 3600.0
-"""A rehearsal that has not ended by then is a failure, not a long evening."""
 BEGINS = datetime(2026, 1, 1, 9, 0, tzinfo=timezone.utc)
 """The wall clock of a rehearsal is made up, so that its journal is the same every time."""
-
-
-@dataclass
-class SampleClock:
-    """Seconds on the run clock, counted in samples."""
-
-    t: float = 0.0
+LONGEST_S = 4 * 3600.0
+"""A rehearsal that has not ended by then is a failure, not a long evening."""
 
 
 @dataclass
@@ -66,6 +51,8 @@ class Rehearsal:
     journal: Path | None = None
     mixdown: Path | None = None
     on_event: Callable[[Event, tuple[Action, ...], State], None] | None = None
+    until: Callable[[State], bool] | None = None
+    """Ends the rehearsal early, for those who want only its beginning."""
 
 
 def rehearse(plan: Rehearsal) -> dict[str, object]:
@@ -89,42 +76,30 @@ def rehearse(plan: Rehearsal) -> dict[str, object]:
             cache=cache_folder() / "people",
             mixdown=mixdown,
         )
-        mixer = PromptMixer(plan.voice)
-        guard = AbsentGuard()
-        clock = SampleClock()
         journal_path = plan.journal or folder / "journal.jsonl"
         journal_path.unlink(missing_ok=True)  # a rehearsal may be repeated; a run's journal never is
-        journal = FileJournal.begin(
-            journal_path,
-            lambda: BEGINS + timedelta(seconds=clock.t),
-            about={"routine": program.routine.name, "kit": program.kit.name, "rehearsal": True},
-            sync=_no_sync,
-        )
-        stack.callback(journal.close)
-        loop = Loop(
+        machine = Machine(
             program,
+            room,
             plan.ears,
-            mixer,
-            journal,
-            guard,
+            plan.voice,
             plan.screen,
-            decision_s=DECISION_S,
-            on_heard=room.note_hearing,
+            journal_path,
             on_event=plan.on_event,
+            begins=BEGINS,
+            seed=plan.home.seed,
         )
-        loop.begin(0.0)
+        stack.callback(machine.close)
         blocks = 0
-        while not loop.done and blocks * BLOCK < LONGEST_S * RATE:
+        while not machine.done and blocks * BLOCK < LONGEST_S * RATE:
+            if plan.until is not None and plan.until(machine.loop.state):
+                break
             blocks += 1
-            t = clock.t = blocks * BLOCK / RATE
-            played = mixer.pull(BLOCK)
-            marks = mixer.marks()
-            heard = room.turn(t, played, marks)
-            loop.turn(t, heard, played, marks, room.pressed(), room.devices())
+            machine.turn(blocks * BLOCK / RATE, BLOCK)
         virtual_s = blocks * BLOCK / RATE
         mixdown.close()
         walked_s = time.perf_counter() - began
-        result = summary(plan, loop, room, guard, mixdown_path, virtual_s)
+        result = summary(plan, machine, room, mixdown_path, virtual_s)
         result["virtual_s"] = round(virtual_s, 1)
         result["wall_s"] = round(time.perf_counter() - began, 2)
         result["measuring_s"] = round(time.perf_counter() - began - walked_s, 2)
@@ -134,15 +109,15 @@ def rehearse(plan: Rehearsal) -> dict[str, object]:
     return result
 
 
-def _no_sync(handle: int) -> None:
-    """A rehearsal's journal need not survive a power cut."""
-
-
 def summary(
-    plan: Rehearsal, loop: Loop, room: Room, guard: AbsentGuard, mixdown: Path, virtual_s: float
+    plan: Rehearsal, machine: Machine, room: Room, mixdown: Path, virtual_s: float
 ) -> dict[str, object]:
-    """What the room and the mixdown say, and the few things only the session can know."""
-    state = loop.state
+    """What the room and the mixdown say, and the few things only the session can know.
+
+    Faults are survived when the run came to an end, no call was late, and the
+    journal gives the very state it ended in.
+    """
+    state, guard, whole = machine.loop.state, machine.guard, machine.whole()
     measured = measure.summary(
         room.truth,
         limit_s=state.limit.seconds,
@@ -158,8 +133,13 @@ def summary(
         "routine": plan.program.routine.name,
         "limit_s": state.limit.seconds,
         "limit_reason": state.limit.reason.words,
-        "call_causes": loop.causes,
+        "call_causes": machine.causes + machine.loop.causes,
         **measured,
         "engine": plan.ears.name,
-        "faults": {"injected": measured["faults"], "survived": bool(state.outcome)},
+        "restarts": machine.restarts,
+        "journal_whole": whole,
+        "faults": {
+            "injected": measured["faults"],
+            "survived": bool(state.outcome) and not measured["late_calls"] and whole,
+        },
     }

@@ -242,7 +242,7 @@ def walk(
 
 def keep_all(program: Program, journal: Path) -> None:
     """Into the diary, with its report. What can not be kept now is told; the journal has it all."""
-    from assistant.app.report import keep_report  # its page maker would cost the first word half a second
+    from assistant.app.report import keep_report  # its page maker is not wanted before the first word
 
     try:
         print(f"The report is in {keep_report(keep(program, journal, kind='run'))}")

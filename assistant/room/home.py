@@ -235,13 +235,20 @@ class Mistakes(Sheet):
     )
 
 
+What = Literal[
+    "microphone_lost", "microphone_silent", "microphone_frozen", "microphone_wrong_rate", "speaker_lost",
+    "speaker_muted", "recogniser_hung", "recogniser_crashed", "voice_missing", "disk_full", "journal_read_only",
+    "clock_forward", "clock_back", "sleep", "killed", "guard_killed", "starved", "key_storm",
+]  # fmt: skip
+ENDS = ("sleep", "killed")
+"""Faults that must end, or the rehearsal never would."""
+
+
 class Fault(Sheet):
-    """A device that fails."""
+    """Something that fails."""
 
     at: Moment = Field(description="when: seconds, or a moment as for off_script")
-    what: Literal["microphone_lost", "microphone_silent", "speaker_lost", "speaker_muted"] = Field(
-        description="lost: the system says so; silent or muted: nobody says so"
-    )
+    what: What = Field(description="lost or crashed: the system says so; the others: nobody says so")
     for_s: Annotated[float, Field(gt=0)] | None = Field(
         default=None, description="how long; left out: to the end"
     )
@@ -250,6 +257,12 @@ class Fault(Sheet):
     @classmethod
     def _moment(cls, value: object) -> object:
         return parse_moment(value)
+
+    @model_validator(mode="after")
+    def _comes_to_an_end(self) -> Fault:
+        if self.what in ENDS and self.for_s is None:
+            raise ValueError(f"'{self.what}' needs for_s: how many seconds until it is over")
+        return self
 
 
 class Hair(Sheet):
@@ -281,7 +294,7 @@ class Home(Sheet):
     room: Walls = Field(default=Walls(), description="the room as sound sees it")
     off_script: tuple[OffScript, ...] = Field(default=(), description="what nobody asked for")
     mistakes: Mistakes = Field(default=Mistakes(), description="how often people slip")
-    faults: tuple[Fault, ...] = Field(default=(), description="devices that fail")
+    faults: tuple[Fault, ...] = Field(default=(), description="what fails")
     hair: Hair = Field(default=Hair(), description="what the hair does")
     says_no_to: tuple[str, ...] = Field(
         default=(), description="questions they answer with no, by the step's id, until told to put it right"

@@ -229,6 +229,14 @@ class People:
             if task is not None and task.running is not None and self._run(task.running, t):
                 task.running = None
 
+    def wakes_at(self) -> float:
+        """The earliest second at which somebody goes on of themselves; inf while all wait to be spoken to."""
+        tasks = [task.running for task in (self._aside, self._main) if task is not None]
+        running = [r for r in (*self._deeds, self._sink, *tasks) if r is not None]
+        return min(
+            (r.wake if r.waiting is None else self._may_speak_from(r.wake) for r in running), default=math.inf
+        )
+
     def happens(self, event: str, t: float) -> None:
         """`event` takes place at `t`, for whatever was to be said or to fail then."""
         if event in self._happened:
@@ -343,6 +351,9 @@ class People:
         t = yield t + self._reaction()
         wishes = task.says(task, t)
         pressed = task.key_offered and self._press_answer(task, wishes, t)
+        wishes = tuple(
+            wish for wish in wishes if (wish.name, wish.slot) in self._ways
+        )  # no words: by key only
         if not pressed:
             for place, wish in enumerate(wishes):
                 if place:

@@ -10,8 +10,9 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
+from types import MappingProxyType
 
 import numpy as np
 
@@ -46,6 +47,13 @@ AUDIBLE = 1e-4
 
 QUIETEST_DB = -40.0
 """A prompt this far below a person talking 1 m away is not heard even in silence (our choice)."""
+
+WRONG_RATE = 3
+"""A device that gives 48 kHz for 16: a third of each block, three times as slow, and the rest is dropped."""
+
+KEYS = ("yes", "no", "again", "stop")
+KEYS_A_BLOCK = 0.1
+"""A storm of keys: about five a second (a cat on the keyboard, a wet pedal; our choice)."""
 
 KEPT_S = 120.0
 """How long levels are kept for judging a prompt; no prompt is longer."""
@@ -107,6 +115,11 @@ class Room:
             self._floor = NoiseLoop(hiss, home.room.floor_db)
 
         self._failing: dict[str, float] = {}
+        self.failing: Mapping[str, float] = MappingProxyType(self._failing)
+        """What fails now, and until when; for what fails in the machine."""
+        self._frozen: Samples | None = None
+        self._may_freeze = any(fault.what == "microphone_frozen" for fault in home.faults)
+        self._storm = np.random.default_rng([home.seed, 6])
         self._to_fail: list[tuple[float, Fault]] = []
         self._device_news: list[DeviceLost | DeviceBack] = []
         self._powers: deque[tuple[int, int, float, float]] = deque()
@@ -146,20 +159,29 @@ class Room:
         self._at += count
         if "microphone_lost" in failing or "microphone_silent" in failing:
             return np.zeros(count, dtype=np.float32)
+        if "microphone_frozen" in failing and self._frozen is not None:
+            return np.resize(self._frozen, count)
         if self._floor is not None:
             floor = self._floor.block(self._at - count, count, True)
             assert floor is not None
             sound = floor.copy() if sound is None else sound + floor
         if sound is None:
             return np.zeros(count, dtype=np.float32)
-        return np.clip(sound, -1, 1, out=sound)
+        if "microphone_wrong_rate" in failing:
+            sound = np.interp(np.arange(count) / WRONG_RATE, np.arange(count), sound).astype(np.float32)
+        heard = np.clip(sound, -1, 1, out=sound)
+        self._frozen = heard if self._may_freeze else None
+        return heard
 
     def pressed(self) -> list[str]:
         """Keys pressed since the last call, as `core.events.Pressed` names them."""
-        return self._people.pressed()
+        keys = self._people.pressed()
+        if "key_storm" in self._failing and self._storm.random() < KEYS_A_BLOCK:
+            keys.append(KEYS[int(self._storm.integers(len(KEYS)))])
+        return keys
 
     def devices(self) -> list[DeviceLost | DeviceBack]:
-        """What the system says of microphone and speaker since the last call, at the last turn's end."""
+        """What the system says of microphone, speaker and recogniser since the last call, at the last turn's end."""
         news, self._device_news = self._device_news, []
         return news
 
@@ -306,7 +328,7 @@ class Room:
     def _report_fault(self, what: str, t: float, *, begins: bool) -> None:
         self.truth.faults.append((t, what, begins))
         device, _, how = what.partition("_")
-        if how == "lost":
+        if how in ("lost", "crashed"):
             gone = DeviceLost(self._t_end, device, "unplugged") if begins else DeviceBack(self._t_end, device)
             self._device_news.append(gone)
 

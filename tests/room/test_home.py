@@ -33,8 +33,8 @@ def test_shipped_homes_are_right(path):
     assert load(path, Home).title
 
 
-def test_six_homes_ship():
-    assert {path.stem for path in SHIPPED} == {"default", "tap", "hurried", "slow", "burning", "alone"}
+def test_seven_homes_ship():
+    assert {path.stem for path in SHIPPED} == {"default", "tap", "hurried", "slow", "burning", "alone", "korean"}
 
 
 @pytest.mark.parametrize("model", MODELS, ids=lambda model: model.__name__)

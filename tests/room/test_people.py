@@ -435,7 +435,7 @@ def test_a_burn_is_said_until_the_tool_takes_it_in(tmp_path):
     assert stage.said().count("my skin burns") == 3
     stage.play(ask("burn_check", "any_burning"))
     stage.run(4.0)
-    assert stage.said()[-1] == "it burns"
+    assert stage.said()[-1] == "my skin burns"
 
 
 def test_talk_comes_at_random_times_and_is_no_phrase(tmp_path):
