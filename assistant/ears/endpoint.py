@@ -31,12 +31,16 @@ utterances a minute, with 7 up to 3; all 36 phrases were found at 10 and 5 dB wi
 LOUDEST_BANDS = 3
 ONSET, OF = 4, 6
 """Speech begins when so many of so many frames are speech (common practice, no source)."""
-SILENCE_FRAMES = 15
-"""300 ms of silence end an utterance."""
+LOOK_FRAMES = (6, 15)
+"""After 120 and after 300 ms of silence the utterance is handed out as it stands: it may be complete."""
+SILENCE_FRAMES = 25
+"""500 ms of silence end an utterance: with a tap 10 dB below, the hissing middle of "next step" is silence for 400."""
+SETTLED_FRAMES = 15
+"""One that was settled before its end is over after 300 ms."""
 PAUSE_FRAMES = 7
 """140 ms of silence within one part its clauses."""
 BEFORE_FRAMES = 20
-"""0.4 s kept before the first speech; the 0.3 s of silence is kept behind."""
+"""0.4 s kept before the first speech; the silence that was waited for is kept behind."""
 LEAST_FRAMES = 6
 """120 ms of speech: less is a click or a knock."""
 LONGEST_FRAMES = 250
@@ -59,6 +63,9 @@ class Utterance:
     `sound` starts at sample `begin` of the stream; `speech` is where the speech
     lies, `clauses` its parts between short pauses. `over_prompt`: our own voice
     was playing. `cut`: it was too long and goes on. `number` counts utterances from 1.
+    `silence_s`: how long nothing was said since; `over`: no more of it will come.
+    `settled`: the sample up to which it was decided before, 0 for nowhere. `in_talk`: a
+    part of longer talk.
     """
 
     sound: Samples
@@ -68,11 +75,19 @@ class Utterance:
     over_prompt: bool = False
     cut: bool = False
     number: int = 0
+    silence_s: float = 0.0
+    over: bool = True
+    settled: int = 0
+    in_talk: bool = False
 
     def part(self, span: Span, around_s: float) -> Samples:
         """The sound of one clause and `around_s` on both sides, as far as there is any."""
         pad = int(around_s * RATE)
         return self.sound[max(0, span.begin - pad - self.begin) : span.end + pad - self.begin]
+
+    def later(self) -> tuple[Span, ...]:
+        """What was said after the part that was decided before."""
+        return tuple(Span(max(c.begin, self.settled), c.end) for c in self.clauses if c.end > self.settled)
 
     def after(self, earlier: Utterance) -> Utterance | None:
         """`earlier` and this one as one utterance, or None when there is sound missing between them.
@@ -105,6 +120,7 @@ class Endpoint:
         self._speech: list[bool] = []
         self._playing: list[bool] = []
         self._asked = 0
+        self._settled = 0  # the frame up to which the utterance going on is decided
         self.inside = False
         """An utterance is going on."""
         self.begun = 0
@@ -155,10 +171,15 @@ class Endpoint:
         self._sound.append(frame)
         self._speech.append(speech)
         self._playing.append(playing)
-        if not any(self._speech[-SILENCE_FRAMES:]):
-            found = self._utterance(cut=False)
+        silent = _silent(self._speech)
+        begin = self._frames - len(self._sound)
+        news = self._settled <= begin or any(self._speech[self._settled - begin :])
+        if silent >= (SILENCE_FRAMES if news else SETTLED_FRAMES):
+            found = self._utterance(cut=False) if news else None
             self.forget()
             return found
+        if silent in LOOK_FRAMES and news:
+            return self._utterance(cut=False, over=False)
         if len(self._sound) >= LONGEST_FRAMES:
             found = self._utterance(cut=True)
             for row in (self._sound, self._speech, self._playing):
@@ -177,6 +198,10 @@ class Endpoint:
         """The utterance that is going on, as if it ended here; None when there is too little of it."""
         return self._utterance(cut=False) if self.inside else None
 
+    def settle(self) -> None:
+        """What was said so far is decided; only what may follow within the same breath is handed out again."""
+        self._settled = self._frames
+
     def forget(self) -> None:
         """Drop the utterance that is going on."""
         tail = list(zip(self._sound, self._playing, strict=True))[-BEFORE_FRAMES:]
@@ -186,8 +211,9 @@ class Endpoint:
         self._votes.clear()
         self._sound, self._speech, self._playing = [], [], []
         self._asked = 0
+        self._settled = 0
 
-    def _utterance(self, *, cut: bool) -> Utterance | None:
+    def _utterance(self, *, cut: bool, over: bool = True) -> Utterance | None:
         if sum(self._speech) < LEAST_FRAMES:
             return None
         start = self._frames - len(self._sound)
@@ -201,7 +227,18 @@ class Endpoint:
             any(self._playing[runs[0][0] : runs[-1][1]]),
             cut,
             self.begun,
+            _silent(self._speech) * FRAME / RATE,
+            over,
+            self._settled * FRAME if self._settled > start else 0,
         )
+
+
+def _silent(speech: list[bool]) -> int:
+    """How many frames since the last speech."""
+    for ago, spoken in enumerate(reversed(speech)):
+        if spoken:
+            return ago
+    return len(speech)
 
 
 def _runs(speech: list[bool]) -> list[tuple[int, int]]:

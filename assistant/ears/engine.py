@@ -27,6 +27,8 @@ class Engine(Protocol):
     """A recogniser of whole utterances."""
 
     name: str
+    early: bool
+    """It may be asked about an utterance that may not be over yet (it keeps nothing of what it was asked)."""
 
     def allow(self, phrases: Sequence[LivePhrase]) -> None:
         """Only `phrases` may be heard from now on. Raises VocabularyError for a word it lacks."""
@@ -37,8 +39,9 @@ class Engine(Protocol):
     def more(self, sound: Samples) -> Guess | None:
         """The next piece of an utterance that is still going on; a Guess when it is already sure."""
 
-    def judge(self, utterance: Samples) -> Guess:
-        """The whole utterance, with some sound before and after it."""
+    def judge(self, utterance: Samples, *, quick: bool = False) -> Guess:
+        """The whole utterance, with some sound before and after it. `quick`: what is not beyond doubt at once will
+        be asked about again, so it may be left at nothing."""
 
     def unknown_words(self, words: Iterable[str]) -> tuple[str, ...]:
         """Those of `words` it can never hear."""

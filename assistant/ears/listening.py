@@ -13,7 +13,15 @@ from dataclasses import replace
 
 import numpy as np
 
-from assistant.core.hearing import Hypothesis, LivePhrase, Risk
+from assistant.core.hearing import (
+    SHORT_SILENCE_S,
+    Hypothesis,
+    LivePhrase,
+    Risk,
+    Verdict,
+    decide,
+    settled,
+)
 from assistant.ears.bands import FRAME, band_levels
 from assistant.ears.echo import TAIL_S, Canceller, Leak
 from assistant.ears.endpoint import Endpoint, Utterance
@@ -24,9 +32,9 @@ AROUND_CLAUSE_S = 0.25
 """Sound kept on both sides of a clause; less than this misses more (0.06 s: three times as many)."""
 CLAUSE_S = (0.2, 2.6)
 """A clause outside this is no stop phrase."""
-CLAUSE_EXTRA = 1.0
-"""A part of longer talk must be this much better: 0.5 h of talk gave four false stops from clauses up to
-1.0 above."""
+LONGEST_LOOKED_AT_S = 2.4
+"""Speech longer than this is talk or nearly so: it is not looked at before it is over, which keeps the cost of
+talk low."""
 LONG_TALK_S = 4.6
 """More speech than this without a pause is no phrase; only its clauses are looked at."""
 REMEMBER_S = 8.0
@@ -51,11 +59,26 @@ class Listening:
             maxlen=int(REMEMBER_S * RATE) // FRAME
         )  # frames of what was played
         self._before: Utterance | None = None  # the last one, when it was no phrase
+        self._beginnings: set[str] = set()  # phrases that may go on and mean something else
         self._begun = 0  # the number of the utterance the engine was last told of
         self._decided = 0  # the number of the last one that was decided before its end
 
+    def fresh(self) -> Listening:
+        """Ears that have heard nothing yet, with the same engine."""
+        return Listening(self._engine)
+
     def allow(self, phrases: Sequence[LivePhrase]) -> None:
         self._engine.allow(phrases)
+        self._beginnings = {
+            short.text
+            for short in phrases
+            if any(p.text.startswith(short.text + " ") and _meaning(p) != _meaning(short) for p in phrases)
+        }
+
+    @property
+    def speaking(self) -> bool:
+        """Somebody speaks now, our own voice left out (`ports.Attentive`)."""
+        return self._endpoint.inside
 
     def unknown_words(self, words: Iterable[str]) -> tuple[str, ...]:
         return self._engine.unknown_words(words)
@@ -88,16 +111,16 @@ class Listening:
             if self._tail == 0:  # nothing of ours in the room: all the frames up to our next word at once
                 ahead = np.flatnonzero(sounding[at:])
                 stop = at + int(ahead[0]) if len(ahead) else len(frames)
-                ended = list(self._endpoint.feed(frames[at:stop], band_levels(frames[at:stop])))
+                found = self._endpoint.feed(frames[at:stop], band_levels(frames[at:stop]))
             else:
                 stop = at + 1
                 self._tail -= 1
-                ended = self._over_prompt(frames[at], ours[at])
+                found = self._over_prompt(frames[at], ours[at])
             self._memory.extend(ours[at:stop])
             self._taken += (stop - at) * FRAME
             at = stop
-            for utterance in ended:
-                if utterance.number != self._decided:
+            for utterance in found:
+                if utterance.number != self._decided and (utterance.over or self._engine.early):
                     yield utterance, None
             if self._endpoint.inside:
                 yield from self._going_on()
@@ -115,16 +138,20 @@ class Listening:
             self._decided = self._begun
             yield going_on, guess
 
-    def _over_prompt(self, frame: Samples, ours: Samples) -> list[Utterance]:
+    def _over_prompt(self, frame: Samples, ours: Samples) -> Iterator[Utterance]:
         clean = self._canceller.clean(frame, ours)[None]
         both = band_levels(np.concatenate([clean, ours[None]]))
         most = self._leak.most(both[1])
-        ended = list(self._endpoint.feed(clean, both[:1], most[None], playing=True))
+        yield from self._endpoint.feed(clean, both[:1], most[None], playing=True)
         if not self._endpoint.inside:
             self._leak.learn(both[0], self._endpoint.floor())
-        return ended
 
     def _judged(self, utterance: Utterance, start: float) -> list[Hypothesis]:
+        if not utterance.over:
+            return self._looked_at(utterance, start)
+        if utterance.settled:
+            stop = self._stop_within(replace(utterance, clauses=utterance.later()))
+            return [_hypothesis(self.name, stop[1], stop[0], start)] if stop is not None else []
         earlier, self._before = self._before, None
         guess = Guess(None, float("-inf"), 0.0)
         if _seconds(utterance) <= LONG_TALK_S and not utterance.cut:
@@ -144,15 +171,34 @@ class Listening:
             return []
         return [_hypothesis(self.name, guess, utterance, start)]
 
+    def _looked_at(self, utterance: Utterance, start: float) -> list[Hypothesis]:
+        """An utterance that may not be over: decided when it is sure enough for so short a silence."""
+        if utterance.cut or utterance.settled or _seconds(utterance) > LONGEST_LOOKED_AT_S:
+            return []
+        guess = self._engine.judge(utterance.sound, quick=utterance.silence_s < SHORT_SILENCE_S)
+        if not _accepted(guess) or guess.best is None:
+            return []
+        hypothesis = _hypothesis(self.name, guess, utterance, start)
+        grows = guess.best.text in self._beginnings
+        if not settled(hypothesis, utterance.silence_s, grows=grows):
+            return []
+        if utterance.over_prompt and self._is_our_own(utterance, guess):
+            return []
+        self._endpoint.settle()
+        self._before = None
+        return [hypothesis]
+
     def _stop_within(self, utterance: Utterance) -> tuple[Utterance, Guess] | None:
         """The first clause that is a stop phrase by itself, with its guess."""
         for span in utterance.clauses:
             if not CLAUSE_S[0] <= (span.end - span.begin) / RATE <= CLAUSE_S[1]:
                 continue
             guess = self._engine.judge(utterance.part(span, AROUND_CLAUSE_S))
-            guess = replace(guess, accept_at=guess.accept_at + CLAUSE_EXTRA)
-            if guess.best is not None and guess.best.risk is Risk.STOP and _accepted(guess):
-                return replace(utterance, speech=span, clauses=(span,)), guess
+            if guess.best is None or guess.best.risk is not Risk.STOP or not _accepted(guess):
+                continue
+            part = replace(utterance, speech=span, clauses=(span,), in_talk=True)
+            if decide(_hypothesis(self.name, guess, part, 0.0)) is Verdict.BELIEVE:
+                return part, guess
         return None
 
     def _is_our_own(self, utterance: Utterance, guess: Guess) -> bool:
@@ -193,6 +239,7 @@ def _hypothesis(name: str, guess: Guess, utterance: Utterance, start: float) -> 
         runner_up=guess.runner_up,
         runner_up_gap=guess.runner_up_gap,
         over_prompt=utterance.over_prompt,
+        in_talk=utterance.in_talk,
         level_db=float(10 * np.log10(power + 1e-12)),
         engine=name,
     )

@@ -1,9 +1,9 @@
 """pocketsphinx beside the default engine: which of the live phrases, never whether.
 
 It carries a US English model and is quick (a hundredth of real time), good at
-choosing among phrases and bad at rejecting what is none of them. So it is asked
-to agree where a wrong phrase is costly, and gives partial results while somebody
-is still speaking. Called by `ears.moonshine` and `ears.choose`.
+choosing among a few phrases and bad at rejecting what is none of them. So it is
+asked where two phrases are near, among those alone. Called by `ears.moonshine`
+and `ears.choose`.
 """
 
 from __future__ import annotations
@@ -29,7 +29,6 @@ class Sphinx:
         for word, sounds in ADDED.items():
             self._decoder.add_word(word, " ".join(sounds), True)
         self._meaning: dict[str, LivePhrase] = {}
-        self._open = False
 
     def allow(self, phrases: Sequence[LivePhrase]) -> None:
         """Raises VocabularyError for a word without a pronunciation."""
@@ -37,7 +36,6 @@ class Sphinx:
         missing = self.unknown_words(w for text in meaning for w in text.split())
         if missing:
             raise VocabularyError(self.name, missing)
-        self._stop()
         if meaning and meaning.keys() != self._meaning.keys():
             ways = " | ".join(meaning)
             self._decoder.add_jsgf_string("live", f"#JSGF V1.0; grammar live; public <live> = {ways};")
@@ -48,36 +46,20 @@ class Sphinx:
         """The live phrase that is nearest to the whole utterance; None when it found no way through."""
         if not self._meaning:
             return None
-        self._stop()
         self._decoder.start_utt()
         self._decoder.process_raw(_bytes(utterance), False, True)
         self._decoder.end_utt()
         return self._found()
 
-    def more(self, sound: Samples) -> LivePhrase | None:
-        """The next piece of an utterance: the whole phrase it looks like so far, or None."""
-        if not self._meaning:
-            return None
-        if not self._open:
-            self._decoder.start_utt()
-            self._open = True
-        self._decoder.process_raw(_bytes(sound), False, False)
-        return self._found()
-
-    def end(self) -> LivePhrase | None:
-        """The utterance given to `more` is over: what it was."""
-        if not self._open:
-            return None
-        self._stop()
-        return self._found()
+    def per_frame(self, samples: int) -> float:
+        """How well the last choice fitted: its log score by the hundredth of a second of `samples`."""
+        hypothesis = self._decoder.hyp()
+        if hypothesis is None or hypothesis.score <= 0.0:
+            return float("-inf")
+        return float(np.log(hypothesis.score)) / max(1, samples * 100 // RATE)
 
     def unknown_words(self, words: Iterable[str]) -> tuple[str, ...]:
         return tuple(w for w in dict.fromkeys(words) if self._decoder.lookup_word(w) is None)
-
-    def _stop(self) -> None:
-        if self._open:
-            self._decoder.end_utt()
-            self._open = False
 
     def _found(self) -> LivePhrase | None:
         hypothesis = self._decoder.hyp()

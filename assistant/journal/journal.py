@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import math
 import os
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -187,10 +188,18 @@ def read(path: Path, *, put_aside: bool = True) -> Reading:
 
 def _parsed(line: bytes) -> Record | None:
     try:
-        value = json.loads(line)  # bytes that are not UTF-8 raise a ValueError, too
+        # bytes that are not UTF-8 raise a ValueError, too; no number here was ever written without an end
+        value = json.loads(line, parse_constant=_finite, parse_float=_finite)
     except (ValueError, RecursionError):
         return None
     return value if isinstance(value, dict) else None
+
+
+def _finite(text: str) -> float:
+    number = float(text)
+    if not math.isfinite(number):
+        raise ValueError(f"{text} is no number that was written here")
+    return number
 
 
 def _put_aside(path: Path, tail: bytes, whole: int) -> Path | None:

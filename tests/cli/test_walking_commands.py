@@ -29,7 +29,7 @@ def test_schemas_are_written_into_a_new_folder_and_are_schemas(tmp_path: Path) -
     assert main(["check", "--schemas", str(folder)]) == 0
     found = sorted(folder.glob("*.schema.json"))
     assert [path.name.split(".")[0] for path in found] == [
-        "answers", "home", "household", "kit", "phrases", "routine", "strand",
+        "answers", "home", "household", "kit", "phrases", "routine", "strand", "translation",
     ]  # fmt: skip
     for path in found:
         Draft202012Validator.check_schema(json.loads(path.read_text("utf-8")))

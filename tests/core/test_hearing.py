@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from assistant.core import hearing
-from assistant.core.hearing import Hypothesis, LivePhrase, Risk, Verdict, decide
+from assistant.core.hearing import Hypothesis, LivePhrase, Risk, Verdict, decide, settled
 
 STOP = LivePhrase("stop now", "stop_now", "", Risk.STOP)
 STEP = LivePhrase("done with back left", "done_with", "back left", Risk.ADVANCE)
@@ -48,10 +48,13 @@ def test_doubtful_stop_stops(doubt: dict[str, object]) -> None:
     "doubt",
     [
         {"margin": -0.5},
-        {"free_gap": hearing.FREE_GAP - 0.1},
-        {"free_gap": hearing.FREE_GAP - 0.1, "margin": 30.0, "agreed": False},
-        {"runner_up": OTHER, "runner_up_gap": 0.5},
-        {"runner_up": OTHER, "runner_up_gap": 0.5, "agreed": False},
+        {"margin": 0.4},
+        {"free_gap": -20.0},
+        {"free_gap": -20.0, "agreed": True},
+        {"runner_up": OTHER, "runner_up_gap": 2.0},
+        {"runner_up": OTHER, "runner_up_gap": 5.0, "agreed": False},
+        {"runner_up": OTHER, "runner_up_gap": 0.4, "agreed": True},
+        {"t_end": 3.55},  # longer than the words usually take
         {"over_prompt": True, "margin": 2.5, "runner_up": OTHER, "runner_up_gap": 0.5},
     ],
 )
@@ -60,18 +63,67 @@ def test_doubtful_step_is_asked_about(doubt: dict[str, object]) -> None:
     assert decide(heard(STEP, **doubt)) is Verdict.ASK  # type: ignore[arg-type]
 
 
-def test_second_engine_that_agrees_settles_what_is_near() -> None:
-    near = heard(STEP, runner_up=OTHER, runner_up_gap=0.5)
+def test_second_opinion_that_agrees_settles_what_is_near() -> None:
+    near = heard(STEP, runner_up=OTHER, runner_up_gap=1.5)
     assert decide(replace(near, agreed=True)) is Verdict.BELIEVE
     assert decide(replace(near, agreed=None)) is Verdict.ASK
+    assert decide(replace(near, agreed=False)) is Verdict.ASK
 
 
-def test_high_score_holds_against_the_free_decode_only_with_agreement() -> None:
-    """ "Done with black" scores high for "done with back"; the free decode knows better."""
-    alike = heard(STEP, margin=12.0, free_gap=-11.0)
-    assert decide(alike) is Verdict.ASK
-    assert decide(replace(alike, agreed=True)) is Verdict.BELIEVE
-    assert decide(heard(QUERY, margin=12.0, free_gap=-11.0)) is Verdict.BELIEVE
+def test_high_score_holds_against_the_free_decode() -> None:
+    """ "Done with black" scores 3 to 7 for "done with back right" with a gap of 16 to 20: asked about."""
+    assert decide(heard(STEP, margin=6.6, free_gap=-16.2, agreed=True)) is Verdict.ASK
+    assert decide(heard(STEP, margin=12.0, free_gap=-16.2, agreed=True)) is Verdict.BELIEVE
+
+
+def test_stop_within_talk_is_clear_agreed_and_as_long_as_its_words() -> None:
+    """A doubtful stop that stands alone stops; talk that is long and matches weakly is talk."""
+    within = heard(STOP, margin=hearing.STOP_IN_TALK, t_end=1.4, in_talk=True)
+    assert decide(within) is Verdict.BELIEVE
+    assert decide(replace(within, score=within.score - 0.1)) is Verdict.SOMEBODY
+    assert decide(replace(within, agreed=False)) is Verdict.SOMEBODY
+    assert decide(replace(within, t_end=1.3)) is Verdict.SOMEBODY
+    assert decide(heard(STOP, margin=0.0, t_end=1.3, agreed=False)) is Verdict.BELIEVE
+
+
+def test_step_within_talk_is_never_believed() -> None:
+    assert decide(heard(STEP, margin=30.0, in_talk=True)) is Verdict.SOMEBODY
+
+
+@pytest.mark.parametrize("phrase", [STOP, STEP, REPLY, QUERY])
+def test_what_is_much_shorter_than_its_words_is_something_else(phrase: LivePhrase) -> None:
+    least_s = (0.03 if phrase is STOP else 0.036) * len(phrase.text.replace(" ", ""))
+    assert decide(heard(phrase, t_end=1.0 + least_s - 0.01)) is Verdict.SOMEBODY
+    assert decide(heard(phrase, t_end=1.0 + least_s + 0.01)) is Verdict.BELIEVE
+
+
+@pytest.mark.parametrize(
+    ("phrase", "margin", "silence_s", "grows", "now"),
+    [
+        (STEP, 10.0, 0.12, False, True),
+        (STEP, 1.0, 0.12, False, False),  # nothing against it, but not clear enough for so short a silence
+        (STEP, 1.0, 0.3, False, True),
+        (STEP, 10.0, 0.3, True, False),  # a longer phrase may follow
+        (STEP, -1.0, 0.3, False, False),  # to be asked about: the end may clear it up
+        (STEP, -1.0, 0.5, True, True),
+        (STOP, 10.0, 0.12, False, True),
+        (LivePhrase("next", "next_step", "", Risk.ADVANCE), 10.0, 0.12, False, False),
+        (LivePhrase("next", "next_step", "", Risk.ADVANCE), 10.0, 0.3, False, True),
+    ],
+)
+def test_decided_as_soon_as_sure(
+    phrase: LivePhrase, margin: float, silence_s: float, grows: bool, now: bool
+) -> None:
+    """The clearer and the longer a phrase, the less silence is waited for."""
+    assert settled(heard(phrase, margin, t_end=1.8), silence_s, grows=grows) is now
+
+
+def test_stop_that_is_near_another_phrase_waits_for_the_end() -> None:
+    """ "It runs" beside a tap sounds like "it burns" until "clear" follows; at the end a doubtful stop stops."""
+    near = heard(STOP, 10.0, t_end=1.8, runner_up=STEP, runner_up_gap=2.6)
+    assert not settled(near, 0.3, grows=False)
+    assert settled(near, 0.5, grows=False)
+    assert decide(near) is Verdict.BELIEVE
 
 
 @pytest.mark.parametrize("phrase", [STOP, STEP, REPLY, QUERY, None])

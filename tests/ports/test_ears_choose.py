@@ -11,7 +11,7 @@ from assistant.ears.choose import EMBEDDED, GET_VOSK, VARIABLE, VOSK, engines, o
 
 
 def test_embedded_engine_is_the_default(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    monkeypatch.setattr(choose, "user_data_dir", lambda name: str(tmp_path / name))
+    monkeypatch.setattr(choose, "user_data_dir", lambda name, **_: str(tmp_path / name))
     first, second = engines(environment={})
     assert (first.name, first.usable, first.used) == (EMBEDDED, True, True)
     assert (second.name, second.usable, second.used) == (VOSK, False, False)
@@ -32,7 +32,7 @@ def test_given_folder_rules_over_the_environment(tmp_path: Path) -> None:
 
 
 def test_folder_among_the_users_models_is_found(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    monkeypatch.setattr(choose, "user_data_dir", lambda name: str(tmp_path / name))
+    monkeypatch.setattr(choose, "user_data_dir", lambda name, **_: str(tmp_path / name))
     model = tmp_path / "combside" / "models" / "vosk-model-small-en-us"
     model.mkdir(parents=True)
     first, _ = engines(environment={})
@@ -52,7 +52,7 @@ def test_without_any_model_the_reason_is_said(monkeypatch: pytest.MonkeyPatch, t
     def missing() -> Path:
         raise FileNotFoundError("the English model is not installed")
 
-    monkeypatch.setattr(choose, "user_data_dir", lambda name: str(tmp_path / name))
+    monkeypatch.setattr(choose, "user_data_dir", lambda name, **_: str(tmp_path / name))
     monkeypatch.setattr(choose, "model_folder", missing)
     with pytest.raises(FileNotFoundError, match="not installed"):
         open_ears(environment={})

@@ -11,7 +11,7 @@ import pytest
 
 from assistant.core.hearing import Hypothesis, Risk, Verdict, decide
 from assistant.ears import echo
-from assistant.ears.bands import FRAME
+from assistant.ears.bands import BANDS, FRAME
 from assistant.ears.choose import open_ears
 from assistant.ears.listening import Listening
 from assistant.ports import RATE, Samples
@@ -124,6 +124,15 @@ def test_stop_at_the_end_of_talk_is_heard(ears: Listening) -> None:
     assert believed == ["stop_now"]
 
 
+def test_stop_right_after_a_phrase_that_was_decided_is_heard(ears: Listening) -> None:
+    """ "Done with back left ... stop right now", 0.2 s between them: the first is decided before the second begins."""
+    breath = in_one_breath(
+        sound.clip("flite_rms", "done with back left"), sound.clip("flite_slt", "stop right now")
+    )
+    believed = [f for f in listen(ears, stream(breath)) if f.best and decide(f) is Verdict.BELIEVE]
+    assert [f.best.name for f in believed if f.best] == ["done_with", "stop_now"]
+
+
 def test_step_at_the_end_of_talk_is_not_obeyed(ears: Listening) -> None:
     """ "We are not ... done with crown" must not advance."""
     found = listen(ears, stream(in_one_breath(sound.talk(6), sound.clip("flite_slt", "done with crown"))))
@@ -197,6 +206,24 @@ def test_without_the_canceller_our_voice_still_triggers_nothing(
     played = prompts()
     found = listen(fresh(), sound.hiss(echo_of(played, -12)), played)
     assert all(decide(f) not in (Verdict.BELIEVE, Verdict.ASK) for f in found)
+
+
+def test_word_taken_for_our_own_does_not_hide_the_next_ones() -> None:
+    """0.6 s of a person 25 dB over what is left of us raises what counts as ours by 1 dB, no more."""
+    leak, quiet = echo.Leak(), np.full(BANDS, -80, np.float32)
+    ours = np.full(BANDS, -30, np.float32)
+    for _ in range(600):
+        leak.most(ours)
+        leak.learn(ours - 30, quiet)
+    before = leak.most(ours)
+    assert before == pytest.approx(ours - 30, abs=0.1)
+    for _ in range(30):
+        leak.most(ours)
+        leak.learn(ours - 5, quiet)
+    for _ in range(70):
+        leak.most(ours)
+        leak.learn(ours - 30, quiet)
+    assert float((leak.most(ours) - before).max()) <= 1.0
 
 
 def test_canceller_takes_most_of_the_echo_out() -> None:

@@ -1,4 +1,4 @@
-"""pocketsphinx and the pronouncing dictionary: choosing, partial results, words it lacks."""
+"""pocketsphinx and the pronouncing dictionary: choosing, words it lacks."""
 
 from __future__ import annotations
 
@@ -33,20 +33,8 @@ def test_chooses_what_was_said(sphinx: Sphinx, voice: str, text: str) -> None:
 def test_choice_does_not_depend_on_what_came_before(sphinx: Sphinx) -> None:
     quiet, loud = (sound.around(sound.clip("flite_slt", "done with crown")) * g for g in (1.0, 8.0))
     first = sphinx.choose(quiet)
-    sphinx.more(loud[:8000])
     sphinx.choose(loud)
     assert sphinx.choose(quiet) == first
-
-
-def test_partial_results_name_the_phrase_before_the_silence_is_over(sphinx: Sphinx) -> None:
-    spoken = sound.clip("flite_slt", "done with back left")
-    utterance = np.concatenate([sound.around(spoken), sound.silence(0.5)])
-    partials = [sphinx.more(utterance[at : at + 1600]) for at in range(0, len(utterance), 1600)]
-    final = sphinx.end()
-    assert final is not None
-    assert final.slot == "back left"
-    first = next(i for i, p in enumerate(partials) if p == final)
-    assert first * 1600 < len(spoken) + 0.3 * RATE
 
 
 def test_word_without_a_pronunciation_is_an_error(sphinx: Sphinx) -> None:
@@ -60,8 +48,6 @@ def test_nothing_allowed_chooses_nothing() -> None:
     empty = Sphinx()
     empty.allow(())
     assert empty.choose(sound.silence(1)) is None
-    assert empty.more(sound.silence(1)) is None
-    assert empty.end() is None
 
 
 def test_pronunciations_are_arpabet() -> None:

@@ -1,0 +1,36 @@
+"""Rates with their 95 % intervals: Clopper-Pearson for shares, exact Poisson for rates an hour (scipy)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from scipy import stats
+
+Rate = dict[str, float | int]
+
+
+def share(k: int, n: int) -> Rate:
+    """k of n with the Clopper-Pearson interval."""
+    if n == 0:
+        return {"rate": 0.0, "low": 0.0, "high": 1.0, "k": 0, "n": 0}
+    found = stats.binomtest(k, n).proportion_ci(0.95, method="exact")
+    return {"rate": k / n, "low": float(found.low), "high": float(found.high), "k": k, "n": n}
+
+
+def per_hour(k: int, seconds: float) -> Rate:
+    """k events in so many seconds with the exact Poisson interval; for none, the one-sided bound."""
+    hours = seconds / 3600
+    if hours == 0:
+        return {"rate": 0.0, "low": 0.0, "high": float("inf"), "k": k, "n": k, "hours": 0.0}
+    low = stats.chi2.ppf(0.025, 2 * k) / 2 if k else 0.0
+    high = stats.chi2.ppf(0.975 if k else 0.95, 2 * k + 2) / 2
+    return {
+        "rate": k / hours, "low": float(low) / hours, "high": float(high) / hours,
+        "k": k, "n": k, "hours": hours,
+    }  # fmt: skip
+
+
+def percentiles(values: Sequence[float]) -> dict[str, float | None]:
+    """p50, p95 and p99; None where there is nothing."""
+    return {f"p{q}": round(float(np.percentile(values, q)), 1) if values else None for q in (50, 95, 99)}
