@@ -34,7 +34,15 @@ def test_shipped_homes_are_right(path):
 
 
 def test_seven_homes_ship():
-    assert {path.stem for path in SHIPPED} == {"default", "tap", "hurried", "slow", "burning", "alone", "korean"}
+    assert {path.stem for path in SHIPPED} == {
+        "default",
+        "tap",
+        "hurried",
+        "slow",
+        "burning",
+        "alone",
+        "korean",
+    }
 
 
 @pytest.mark.parametrize("model", MODELS, ids=lambda model: model.__name__)
