@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Protocol, runtime_checkable
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,14 +49,6 @@ class Ears(Protocol):
         """Those of `words` this recogniser can never hear."""
 
 
-@runtime_checkable
-class Attentive(Protocol):
-    """Ears that know at any moment whether somebody is speaking, our own voice left out."""
-
-    @property
-    def speaking(self) -> bool: ...
-
-
 class Voice(Protocol):
     """Speech made ahead of time."""
 
@@ -85,9 +77,6 @@ class Mixer(Protocol):
     def say(self, prompt: Say) -> None: ...
 
     def drop(self, about: str) -> None: ...
-
-    def duck(self, on: bool) -> None:
-        """Be quieter while somebody speaks; the rinse call and warnings never are."""
 
     def acknowledge(self) -> None:
         """A soft tick: understood, and there is nothing to say to it."""

@@ -31,7 +31,7 @@ from assistant.guard.absent import AbsentGuard
 from assistant.journal.journal import FileJournal, read
 from assistant.mouth.mixer import PromptMixer
 from assistant.mouth.synthesiser import VoiceError
-from assistant.ports import RATE, Attentive, Ears, Journal, Mark, Samples, Screen, Voice
+from assistant.ports import RATE, Ears, Journal, Mark, Samples, Screen, Voice
 from assistant.room.room import Room
 
 DECISION_S = 0.15
@@ -63,10 +63,6 @@ class FailingEars:
     def feed(self, heard: Samples, played: Samples, t_end: float) -> list[Hypothesis]:
         found = self._ears.feed(heard, played, t_end)
         return [] if any(fault in self._failing for fault in DEAF) else found
-
-    @property
-    def speaking(self) -> bool:
-        return isinstance(self._ears, Attentive) and self._ears.speaking
 
     def unknown_words(self, words: Iterable[str]) -> tuple[str, ...]:
         return self._ears.unknown_words(words)

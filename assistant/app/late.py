@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Sequence
 
 from assistant.core.actions import Sentence
 from assistant.core.hearing import Hypothesis, LivePhrase
-from assistant.ports import Attentive, Ears, Samples, Voice
+from assistant.ports import Ears, Samples, Voice
 
 
 class LateVoice:
@@ -68,11 +68,6 @@ class LateEars:
             self._ears, self.name = self._loaded, self._loaded.name
             self._ears.allow(self._phrases)
         return self._ears.feed(heard, played, t_end)
-
-    @property
-    def speaking(self) -> bool:
-        """Meets `ports.Attentive` where the loaded ears do."""
-        return isinstance(self._ears, Attentive) and self._ears.speaking
 
     def unknown_words(self, words: Iterable[str]) -> tuple[str, ...]:
         """What the loaded ears lack; nothing is known before."""

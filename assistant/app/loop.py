@@ -32,7 +32,7 @@ from assistant.core.session import Cream, Stance, State, advance, live_names, vi
 from assistant.core.shouting import Loudness
 from assistant.ears.knocks import Knocks
 from assistant.journal.record import of_action, of_event
-from assistant.ports import RATE, Attentive, Behind, Ears, Guard, Journal, Mark, Mixer, Samples, Screen
+from assistant.ports import RATE, Behind, Ears, Guard, Journal, Mark, Mixer, Samples, Screen
 
 KEPT_S = 30.0
 """How long a prompt's words are remembered for telling its echo from a person."""
@@ -142,8 +142,6 @@ class Loop:
                 self._waiting.append((t + self.decision_s, hypothesis))
             if self._knocks.feed(heard, played, t):
                 self.happen(Noticed(t, "knock"))
-            if isinstance(self.ears, Attentive):
-                self.mixer.duck(self.ears.speaking)
         while self._waiting and self._waiting[0][0] <= t:
             self._hear(self._waiting.popleft()[1])
         for key in keys:

@@ -75,11 +75,6 @@ class Listening:
             if any(p.text.startswith(short.text + " ") and _meaning(p) != _meaning(short) for p in phrases)
         }
 
-    @property
-    def speaking(self) -> bool:
-        """Somebody speaks now, our own voice left out (`ports.Attentive`)."""
-        return self._endpoint.inside
-
     def unknown_words(self, words: Iterable[str]) -> tuple[str, ...]:
         return self._engine.unknown_words(words)
 

@@ -27,9 +27,6 @@ SENTENCE_GAP_S = 0.35
 PROMPT_GAP_S = 0.25
 """Between prompts. The first rinse call leaves none: it begins where what it interrupts has faded."""
 FADE_S = 0.012
-DUCKED = 0.35
-"""Gain of what may be ducked while somebody speaks; -9 dB."""
-DUCK_RAMP_S = 0.05
 KNEE = 0.9
 """Up to here the sum is left as it is; what is above is bent so that it stays below 1."""
 
@@ -54,7 +51,6 @@ class PromptMixer:
         self._silent_from = -RATE  # where the last sound of a prompt ended
         self._rank: Priority | None = None  # the last prompt's
         self._over: list[tuple[int, Samples]] = []  # laid over: what fades out, the tick
-        self._ducked = False
         self._raised = 1.0
         self._gain = 1.0
         self._marks: list[Mark] = []
@@ -74,11 +70,6 @@ class PromptMixer:
         """A tick over whatever plays: understood."""
         with self._lock:
             self._over.append((self._at, tone.tick()))
-
-    def duck(self, on: bool) -> None:
-        """Be quieter while somebody speaks. Warnings and the rinse call are never made quieter."""
-        with self._lock:
-            self._ducked = on
 
     def raise_prompts(self, gain_db: float) -> None:
         """Prompts so much louder than they were made; never the alarm, warnings or the rinse call."""
@@ -131,7 +122,7 @@ class PromptMixer:
         start = max(at, self._begin)
         if stop > start:
             piece = sound[start - self._begin : stop - self._begin]
-            out[start - begin : stop - begin] += piece * self._gains(prompt, len(piece))
+            out[start - begin : stop - begin] += piece * np.float32(self._gain)
         if stop == self._begin + len(sound):
             self._marks.append(Mark(prompt, "ended", stop))
             self._silent_from = stop
@@ -156,21 +147,8 @@ class PromptMixer:
         kept = {change.queue.playing, *change.queue.waiting}
         self._sounds = {prompt: sound for prompt, sound in self._sounds.items() if prompt in kept}
 
-    def _gains(self, prompt: Say, count: int) -> Samples | float:
-        """The ducking of the next `count` samples, without a step."""
-        wanted = self._wanted_gain(prompt)
-        if self._gain == wanted:
-            return wanted
-        ramp = (1 - DUCKED) / (DUCK_RAMP_S * RATE) * np.arange(1, count + 1, dtype=np.float32)
-        falls = wanted < self._gain
-        gains = np.maximum(self._gain - ramp, wanted) if falls else np.minimum(self._gain + ramp, wanted)
-        self._gain = float(gains[-1])
-        return np.asarray(gains, dtype=np.float32)
-
     def _wanted_gain(self, prompt: Say) -> float:
-        if prompt.priority <= Priority.WARNING:
-            return 1.0
-        return self._raised * (DUCKED if self._ducked else 1.0)
+        return 1.0 if prompt.priority <= Priority.WARNING else self._raised
 
     # -- without it -------------------------------------------------------------------------------
 

@@ -45,9 +45,6 @@ class Order:
     def idle(self) -> bool:
         return True
 
-    def duck(self, on: bool) -> None:
-        self.notes.append(("ducked", on))
-
     def acknowledge(self) -> None:
         self.notes.append(("ticked", None))
 
@@ -255,20 +252,6 @@ def test_13_knocks_are_heard_beside_the_recogniser() -> None:
     ] == ["knock"]
     assert at < made.state.sign < at + 1.5
     assert (made.state.step, made.state.question) == (before.step, before.question)
-
-
-def test_speech_makes_our_own_voice_quieter_as_long_as_it_lasts() -> None:
-    class Attentive(Ears):
-        speaking = False
-
-    order, ears = Order(), Attentive()
-    made = Loop(program(), ears, order, order, order, NoScreen())  # type: ignore[arg-type]
-    made.begin(0.0)
-    block = np.zeros(320, np.float32)
-    for k, speaking in enumerate((False, True, True, False), 1):
-        ears.speaking = speaking
-        made.turn(k / 50, block, block, [])
-    assert [on for kind, on in order.notes if kind == "ducked"] == [False, True, True, False]
 
 
 def test_13_a_shout_is_told_from_talk_by_what_is_usual_here() -> None:

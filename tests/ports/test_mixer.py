@@ -235,38 +235,6 @@ def test_a_tick_over_what_plays() -> None:
 
 
 @pytest.mark.parametrize(
-    ("priority", "ducked"),
-    [
-        (Priority.RINSE_CALL, False),
-        (Priority.WARNING, False),
-        (Priority.CAUTION, True),
-        (Priority.INSTRUCTION, True),
-        (Priority.INFORMATION, True),
-    ],
-)
-def test_ducking_spares_what_must_be_heard(priority: Priority, ducked: bool) -> None:
-    """Down by a ramp, and up again by one."""
-    mixer = PromptMixer(Tones())
-    mixer.say(prompt("400 9000", priority))
-    before = mixer.pull(2 * RATE)
-    mixer.duck(True)
-    during = mixer.pull(2 * RATE)
-    mixer.duck(False)
-    after = mixer.pull(2 * RATE)
-    loud = float(np.abs(before[RATE:]).max())
-    assert np.abs(during[RATE:]).max() == pytest.approx(loud * (mixing.DUCKED if ducked else 1.0), rel=0.01)
-    assert np.abs(after[RATE:]).max() == pytest.approx(loud, rel=0.01)
-    assert steps(np.concatenate([before[RATE:], during, after])[1:-1]) < 0.2
-
-
-def test_ducked_from_the_first_sample() -> None:
-    mixer = PromptMixer(Tones())
-    mixer.duck(True)
-    mixer.say(prompt("400 500"))
-    np.testing.assert_allclose(mixer.pull(8000), clip("400 500") * np.float32(mixing.DUCKED), atol=1e-6)
-
-
-@pytest.mark.parametrize(
     ("priority", "raised"),
     [
         (Priority.RINSE_CALL, False),
