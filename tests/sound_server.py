@@ -44,10 +44,10 @@ def sound_server(folder: Path) -> Iterator[dict[str, str]]:
 
 
 @contextmanager
-def recorded(environment: dict[str, str], into: Path) -> Iterator[None]:
+def recorded(environment: dict[str, str], into: Path, latency_ms: int = 500) -> Iterator[None]:
     """What comes out of the loudspeaker, as 16 kHz 16-bit samples in `into`."""
     command = ["parec", "--device=loudspeaker.monitor", "--format=s16le", "--rate=16000", "--channels=1"]
-    command.append("--latency-msec=20")  # else it comes in pieces of two seconds
+    command.append(f"--latency-msec={latency_ms}")  # short pieces are lost on a busy machine
     with into.open("wb") as out:
         recorder = subprocess.Popen(command, env=environment, stdout=out)
         try:
