@@ -150,10 +150,10 @@ class Listening:
         earlier, self._before = self._before, None
         guess = Guess(None, float("-inf"), 0.0)
         if _seconds(utterance) <= LONG_TALK_S and not utterance.cut:
-            guess = self._engine.judge(utterance.sound)
+            guess = self._engine.judge(utterance.near())
             both = utterance.after(earlier) if earlier is not None else None
             if not _accepted(guess) and both is not None and _seconds(both) <= LONG_TALK_S:
-                joined = self._engine.judge(both.sound)
+                joined = self._engine.judge(both.near())
                 if _accepted(joined):
                     utterance, guess = both, joined
             if not _accepted(guess):
@@ -170,7 +170,7 @@ class Listening:
         """An utterance that may not be over: decided when it is sure enough for so short a silence."""
         if utterance.cut or utterance.settled or _seconds(utterance) > LONGEST_LOOKED_AT_S:
             return []
-        guess = self._engine.judge(utterance.sound, quick=utterance.silence_s < SHORT_SILENCE_S)
+        guess = self._engine.judge(utterance.near(), quick=utterance.silence_s < SHORT_SILENCE_S)
         if not _accepted(guess) or guess.best is None:
             return []
         hypothesis = _hypothesis(self.name, guess, utterance, start)

@@ -87,6 +87,67 @@ def test_knock_is_no_utterance() -> None:
     assert cut(sound.hiss(said(knock, knock, gap_s=1.0))) == []
 
 
+def over_talk(*phrases: Samples, under_db: float) -> tuple[Samples, list[tuple[int, int]]]:
+    """The phrases with 1.5 s between while six talk without a pause; and where each begins and ends."""
+    said_alone = np.concatenate(
+        [sound.silence(5), *(p for one in phrases for p in (one, sound.silence(1.5)))]
+    )
+    stream = sound.hiss(said_alone)
+    for n in range(6):
+        begin, end = acoustics.speech_edges(sound.talk(n))
+        loud = acoustics.at_level(np.resize(sound.talk(n)[begin:end], len(stream)), sound.PERSON_DB)
+        stream = stream + loud * np.float32(acoustics.gain(-under_db) / np.sqrt(6))
+    at, places = 5 * RATE, []
+    for one in phrases:
+        begin, end = acoustics.speech_edges(one)
+        places.append((at + begin, at + end))
+        at += len(one) + int(1.5 * RATE)
+    return stream, places
+
+
+@pytest.mark.parametrize("under_db", [20, 10])
+def test_phrase_over_the_talk_of_others_is_an_utterance(under_db: float) -> None:
+    """With the floor alone it is none: their talk is speech and no silence ends it."""
+    texts = ("stop right now", "my skin burns", "done with back left", "say it again")
+    phrases = [sound.clip(voice, text) for voice in sound.VOICES for text in texts]
+    stream, places = over_talk(*phrases, under_db=under_db)
+    found = [u for u in cut(stream) if u.over_talk]
+    whole = [
+        any(
+            abs(u.speech.begin - begin) <= 0.3 * RATE and abs(u.speech.end - end) <= 0.35 * RATE
+            for u in found
+        )
+        for begin, end in places
+    ]
+    assert sum(whole) >= 0.8 * len(places)
+    assert all(len(u.near()) <= u.speech.end - u.speech.begin + 0.4 * RATE for u in found)
+
+
+def test_in_quiet_and_beside_a_tap_nobody_talks_all_the_time() -> None:
+    phrases = [sound.clip(voice, text) for voice in sound.VOICES for text in ("next", "done with back left")]
+    stream = sound.hiss(said(*phrases, gap_s=0.7))
+    for noise in (np.zeros_like(stream), sound.tap(len(stream), sound.PERSON_DB - 10)):
+        found = handed_out(stream + noise)
+        assert len(found) >= len(phrases)
+        assert not any(u.over_talk for u in found)
+        assert all(u.near() is u.sound for u in found)
+
+
+def test_talk_that_stopped_hides_nothing() -> None:
+    """0.4 s after six people fell silent, a softer voice is heard as in quiet."""
+    talk, _ = over_talk(under_db=0)
+    soft = sound.clip("flite_slt", "stop now") * np.float32(acoustics.gain(-10))
+    begin, end = acoustics.speech_edges(soft)
+    at = len(talk) + int(0.6 * RATE)
+    stream = np.concatenate(
+        [talk, sound.hiss(np.concatenate([sound.silence(0.6), soft[begin:], sound.silence(1)]))]
+    )
+    *_, last = cut(stream)
+    assert last.speech.begin == pytest.approx(at, abs=0.15 * RATE)
+    assert last.speech.end == pytest.approx(at + end - begin, abs=0.3 * RATE)
+    assert not last.over_talk
+
+
 def test_long_talk_is_cut_with_overlap_and_nothing_is_lost() -> None:
     talk = np.concatenate([sound.talk(n) for n in range(5)])  # clips without silence around them
     begin, end = acoustics.speech_edges(talk)

@@ -111,6 +111,20 @@ def test_phrases_are_mostly_obeyed_beside_a_tap() -> None:
     assert set(obeyed) <= wanted
 
 
+def test_stop_is_heard_while_six_people_talk(ears: Listening) -> None:
+    """They talk without a pause, 10 dB below; with the floor alone no utterance ended and none was heard."""
+    texts = ("stop right now", "my skin burns", "rinse it out now", "stop now")
+    said = [sound.clip("flite_slt", t) for t in texts] + [sound.clip("flite_rms", t) for t in texts]
+    heard = np.concatenate([sound.silence(4), stream(*said, gap_s=1.5)])
+    for n in range(6):
+        begin, end = acoustics.speech_edges(sound.talk(n))
+        one = acoustics.at_level(np.resize(sound.talk(n)[begin:end], len(heard)), sound.PERSON_DB)
+        heard = heard + one * np.float32(acoustics.gain(-10) / np.sqrt(6))
+    believed = [f.best for f in listen(ears, heard) if f.best and decide(f) is Verdict.BELIEVE]
+    assert sum(b.risk is Risk.STOP for b in believed) >= 0.6 * len(said)
+    assert all(b.risk is Risk.STOP for b in believed)
+
+
 def in_one_breath(one: Samples, other: Samples) -> Samples:
     """Two clips with 0.2 s between the end of one's speech and the begin of the other's."""
     (begin, end), (start, stop) = acoustics.speech_edges(one), acoustics.speech_edges(other)
