@@ -348,6 +348,8 @@ class World:
         elif what == "guard_killed":
             noticed = self.now + GUARD_NOTICED_S if self.loop is not None else math.inf
             self.guard.die(restart_at=noticed)
+            if self.loop is None:  # both are gone: the next start says so first
+                self.off.append((self.now, self.resume_at))
         elif what == "starved":
             self.starved_until = max(self.starved_until, self.now + seconds)
             self.hindered.append((self.now, self.starved_until))
@@ -532,9 +534,10 @@ class World:
             return
         sounds = sorted([*self.speaker.sounds, *self.guard_sounds])
         armed = self._true_time(next(event.t for event, state in self.history if state.due == due))
-        asleep = max(
-            (until for begin, until in self.off if begin <= at + LATE_S and at <= until), default=None
-        )
+        asleep = None
+        for begin, until in sorted(self.off):  # one may begin within another, and end after it
+            if begin <= (at + LATE_S if asleep is None else asleep) and at <= until:
+                asleep = max(until, asleep or 0.0)
         latest = max(at, armed, asleep if asleep is not None else 0.0) + LATE_S
         if asleep is not None:
             self.result.while_off = 1
@@ -592,7 +595,7 @@ class World:
         if self.clock_unknown:
             return "wall clock set back while the machine was off"
         if result.while_off:
-            return "machine off at the due time"
+            return "machine off, or both processes killed, at the due time"
         if self.heard_call_at is None or zone.water is None:
             return "people: nobody heard the call" if self.heard_call_at is None else "people: never went"
         if self.heard_call_at > self._true_time(self.last.due or 0.0) + HEARD_SOON_S:
