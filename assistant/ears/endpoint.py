@@ -52,7 +52,7 @@ TALK_FRAMES, TALK_LEAST_FRAMES = 200, 50
 """The talk of others is what was heard in the 4 s before an utterance, once there is 1 s of it."""
 TALK_SPREAD_DB = 3.0
 """It is talk when their softest twentieth is so far below their lower quartile: 0.5 dB in quiet, up to 2.1 beside a
-tap, 4.4 to 10.9 in the recorded talk of six..."""
+tap, 4.4 to 10.9 in the conversation of six..."""
 UNBROKEN_FRAMES, BREAK_FRAMES = 150, 35
 """...or when there was no break of 0.7 s for 3 s: six who read without a pause are as even as a fluttering tap."""
 OVER_TALK_DB = 10.0
