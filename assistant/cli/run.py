@@ -206,12 +206,13 @@ def sound_doubts(
     check: SoundCheck | None, microphone: Microphone, chosen: argparse.Namespace
 ) -> tuple[Reason, ...]:
     """What is to be told before anything starts: whether alarm and voices are heard here, as far as is known."""
-    with contextlib.suppress(UnknownDevice, OSError):  # the run itself tells of a device that is not there
+    device, noise_db = None, None  # the run itself tells of a device that is not there
+    with contextlib.suppress(UnknownDevice):
         device = device_names(chosen.microphone, chosen.speaker)
-        by_key = answer_by_key(check)
-        found = doubts(check, wall_now().date(), noise_now(microphone), device=device)
-        return found if by_key is None else (*found, by_key)
-    return ()
+    with contextlib.suppress(OSError):
+        noise_db = noise_now(microphone)
+    found, by_key = doubts(check, wall_now().date(), noise_db, device=device), answer_by_key(check)
+    return found if by_key is None else (*found, by_key)
 
 
 def walk(
