@@ -103,15 +103,13 @@ class Verdict(str, Enum):
 class Forecast:
     """`chance` of doing all of it in time; `drop` is what to leave out, `chance_then` the chance after that.
 
-    Times are seconds on the run clock: `done_s` the median end of the work,
-    `call_s` the rinse call. `binding` is the zone that sets the call.
+    `call_s` is the median rinse call, seconds on the run clock. `binding` is the zone that sets the call.
     """
 
     chance: float
     verdict: Verdict
     drop: tuple[str, ...]
     chance_then: float
-    done_s: float
     call_s: float
     binding: str
 
@@ -334,7 +332,7 @@ def forecast(
     drop = options[best]
     call = float(np.median(whole.call))
     return Forecast(
-        chances[0], verdict, drop, chances[best], float(np.median(whole.done)), call,
+        chances[0], verdict, drop, chances[best], call,
         binding_zone(program, ledger, todo, limit),
     )  # fmt: skip
 

@@ -10,7 +10,6 @@ from itertools import pairwise
 from pathlib import Path
 
 UNKNOWN, BEGIN, END = 0, 1, 2
-SPACE = "\u2581".encode()
 FIRST_BYTE_ID = 3  # ids 3 to 258 stand for single bytes
 
 
