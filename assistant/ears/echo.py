@@ -42,6 +42,10 @@ would otherwise hide the next ones, too (three in a row, of 54 said over prompts
 LOUD_DB = -57.0
 """Played bands under this teach nothing: what is left of them is noise."""
 NOISY_DB = 6.0
+ADDED, SMOOTHED = 1.25, 0.8
+"""Sound that comes out 1 dB louder than it went in was added, not taken out; both powers are smoothed over some 0.1 s.
+When a loudspeaker falls silent the filter goes on subtracting what it foresees, and our own "Warning" came out of it
+as loud as a person ("it is burning")."""
 
 
 class Canceller:
@@ -56,15 +60,18 @@ class Canceller:
         if self._library is not None:
             self._aec = self._library.Aec(FRAME, int(FILTER_S * RATE), RATE, False)
         self._out = np.zeros(FRAME, np.int16)
+        self._power_in = self._power_out = 0.0
 
     def clean(self, heard: Samples, played: Samples) -> Samples:
-        """One frame of the microphone without what is known of `played`."""
+        """One frame of the microphone without what is known of `played`; as it is while that would only add to it."""
         if self._library is None:
             return heard
         mic, speaker = _pcm(heard), _pcm(played)
         self._library.lib.AecCancelEcho(self._aec._aec, _at(mic), _at(speaker), _at(self._out), FRAME)
         clean: Samples = self._out.astype(np.float32) / np.float32(32768)
-        return clean
+        self._power_in += (1 - SMOOTHED) * (float(np.dot(heard, heard)) - self._power_in)
+        self._power_out += (1 - SMOOTHED) * (float(np.dot(clean, clean)) - self._power_out)
+        return heard if self._power_out > ADDED * self._power_in else clean
 
 
 def _pyaec() -> ModuleType | None:

@@ -235,6 +235,7 @@ def _hypothesis(name: str, guess: Guess, utterance: Utterance, start: float) -> 
         runner_up_gap=guess.runner_up_gap,
         over_prompt=utterance.over_prompt,
         in_talk=utterance.in_talk,
+        among_talk=utterance.among_talk,
         level_db=float(10 * np.log10(power + 1e-12)),
         engine=name,
     )

@@ -86,6 +86,15 @@ def test_stop_within_talk_is_clear_agreed_and_as_long_as_its_words() -> None:
     assert decide(heard(STOP, margin=0.0, t_end=1.3, agreed=False)) is Verdict.BELIEVE
 
 
+def test_stop_among_talk_as_loud_as_itself_is_clear_and_agreed() -> None:
+    """However short; a step there is believed as ever, for the talk may be a radio's."""
+    among = heard(STOP, margin=hearing.STOP_IN_TALK, t_end=1.3, among_talk=True)
+    assert decide(among) is Verdict.BELIEVE
+    assert decide(replace(among, score=among.score - 0.1)) is Verdict.SOMEBODY
+    assert decide(replace(among, agreed=False)) is Verdict.SOMEBODY
+    assert decide(heard(STEP, among_talk=True)) is Verdict.BELIEVE
+
+
 def test_step_within_talk_is_never_believed() -> None:
     assert decide(heard(STEP, margin=30.0, in_talk=True)) is Verdict.SOMEBODY
 
@@ -145,6 +154,15 @@ def test_stricter_over_a_prompt(phrase: LivePhrase) -> None:
 
 def test_clear_stop_is_heard_over_a_prompt() -> None:
     assert decide(heard(STOP, margin=6.0, over_prompt=True)) is Verdict.BELIEVE
+
+
+@pytest.mark.parametrize(("agreed", "margin"), [(True, 2.4), (None, 2.4), (False, 4.0)])
+def test_remains_of_a_prompt_are_no_stop_phrase(agreed: bool | None, margin: float) -> None:
+    """As far above the threshold as pieces of our own prompts came; where the looks differ, further."""
+    piece = heard(STOP, margin=margin, over_prompt=True, agreed=agreed)
+    assert decide(piece) is Verdict.IGNORE
+    assert decide(replace(piece, over_prompt=False)) is Verdict.BELIEVE
+    assert decide(replace(piece, score=piece.score + 2.1)) is Verdict.BELIEVE
 
 
 def test_faint_speech_is_ignored() -> None:

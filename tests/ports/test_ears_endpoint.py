@@ -123,6 +123,19 @@ def test_phrase_over_the_talk_of_others_is_an_utterance(under_db: float) -> None
     assert all(len(u.near()) <= u.speech.end - u.speech.begin + 0.4 * RATE for u in found)
 
 
+def test_phrase_rises_above_the_talk_of_others_and_a_talker_does_not() -> None:
+    """Six people 10 dB below: most phrases do. One who talks on at one level, even with a phrase in it: never."""
+    phrases = [sound.clip(v, t) for v in sound.VOICES for t in ("stop right now", "my skin burns")]
+    stream, places = over_talk(*phrases, under_db=10)
+    among = [u.among_talk for u in cut(stream) for b, e in places if u.speech.begin < e and u.speech.end > b]
+    assert len(among) >= len(phrases) - 1
+    assert sum(among) <= len(among) // 3
+    talker = [sound.talk(n) for n in range(6)]
+    alone = cut(sound.hiss(np.concatenate([*talker, sound.clip("flite_slt", "stop now"), *talker])))
+    assert [u for u in alone if u.over_talk]
+    assert all(u.among_talk for u in alone if u.over_talk)
+
+
 def test_in_quiet_and_beside_a_tap_nobody_talks_all_the_time() -> None:
     phrases = [sound.clip(voice, text) for voice in sound.VOICES for text in ("next", "done with back left")]
     stream = sound.hiss(said(*phrases, gap_s=0.7))

@@ -254,6 +254,21 @@ def test_canceller_takes_most_of_the_echo_out() -> None:
     assert np.mean(clean[half] ** 2) < 0.1 * np.mean(heard[half] ** 2)
 
 
+def test_loudspeaker_that_falls_silent_does_not_put_our_voice_into_the_microphone() -> None:
+    """The filter foresees an echo that does not come: without a check it gave our own voice, 30 dB over the hiss."""
+    played = prompts()
+    half = len(played) // 2 // FRAME * FRAME
+    heard = sound.hiss(np.where(np.arange(len(played)) < half, echo_of(played, 0), 0.0).astype(np.float32))
+    canceller = echo.Canceller()
+    rows = [
+        canceller.clean(heard[i : i + FRAME], played[i : i + FRAME])
+        for i in range(0, len(heard) - FRAME, FRAME)
+    ]
+    after = np.concatenate(rows[half // FRAME + 10 :])
+    before = heard[half + 10 * FRAME :][: len(after)]
+    assert np.mean(after**2) < 2 * np.mean(before**2)
+
+
 def test_open_ears_hear(tmp_path: Path) -> None:
     ears = open_ears(environment={}, cache=tmp_path)
     ears.allow(sound.covering())

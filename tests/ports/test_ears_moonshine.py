@@ -12,7 +12,7 @@ import pytest
 
 from assistant.core.hearing import AHEAD_AGAINST, LivePhrase, Risk
 from assistant.ears import priors
-from assistant.ears.moonshine import accept_at, beyond_doubt
+from assistant.ears.moonshine import OTHER_WORDS, accept_at, beyond_doubt
 from assistant.ears.moonshine_model import Encoded, Moonshine, phrase_rows, prefix_tree
 from assistant.ears.priors import Priors, measure, noise_clips
 from assistant.ears.tokens import Tokens
@@ -201,6 +201,26 @@ def test_what_only_sounds_alike_is_far_behind_the_free_decode() -> None:
     right = engine.judge(sound.around(sound.clip("flite_slt", "done with back right")))
     assert right.free_gap > -6
     assert alike.best is None or alike.score < alike.accept_at or alike.free_gap < -8
+
+
+@pytest.mark.parametrize("voice", ["flite_rms", "flite_awb"])
+@pytest.mark.parametrize(
+    ("said", "allowed"),
+    [
+        ("carry on now", "carry on"),
+        ("go back one step", "go back one"),
+        ("done with front left", "done with front right"),
+    ],
+)
+def test_step_is_doubted_when_more_or_other_words_were_said(voice: str, said: str, allowed: str) -> None:
+    """Each scores above its threshold and would be believed by that alone; what was said itself is not doubted."""
+    engine, spoken = sound.engine(second=True), sound.around(sound.clip(voice, said))
+    engine.allow([sound.phrase(allowed, sound.covering())])
+    alike = engine.judge(spoken)
+    assert alike.score > alike.accept_at
+    assert alike.free_gap == OTHER_WORDS
+    engine.allow([sound.phrase(said, sound.covering())])
+    assert engine.judge(spoken).free_gap > -8
 
 
 def test_second_look_is_taken_only_where_there_is_doubt(monkeypatch: pytest.MonkeyPatch) -> None:
