@@ -18,6 +18,7 @@ from pathlib import Path
 import numpy as np
 
 from assistant.alarm import tone
+from assistant.alarm.limit import limited
 from assistant.app import calls
 from assistant.app.loop import Loop
 from assistant.app.resume import replayed
@@ -178,7 +179,7 @@ class SimulatedGuard(AbsentGuard):
             f"guard.{words.clips[0].partition('_')[0]}", tuple(sentences), priority, "guard", words.level,
             alarm=calls_now, asks="water" if calls_now else "",
         )  # fmt: skip
-        return prompt, np.concatenate(parts).astype(np.float32) * np.float32(words.level)
+        return prompt, limited(np.concatenate(parts).astype(np.float32) * np.float32(words.level))
 
     def _sentences(self, name: str) -> tuple[Sentence, ...]:
         return self._words.get(name, self._words.get(f"{name.partition('_')[0]}_more", ()))

@@ -45,6 +45,9 @@ AFTERSOUND_S = 0.4
 """So long after a prompt the room still carries it."""
 FIRST_WORDS_S = 8.0
 """So long after a run went on the recogniser is loaded, or as soon as the first words were spoken."""
+LOADING_S = 10.0
+"""Not when the call is due so soon: loading took 1.1 s, held everything up for 0.15 s at its end, and its first use for
+0.06 s more (measured); a slow machine gets ten times that."""
 
 
 @dataclass
@@ -138,7 +141,7 @@ def _go(
                 speaker.reopen(t)
         news: list[Event] = [*microphone.watch(t, len(heard)), *speaker.watch(t)]
         if isinstance(ears, LateEars):
-            if mixer.idle() or t - began > FIRST_WORDS_S:
+            if (mixer.idle() or t - began > FIRST_WORDS_S) and not call_within(loop.state, t, LOADING_S):
                 ears.load()
             if ears.problem and "recogniser" not in loop.state.lost:
                 news.append(DeviceLost(t, "recogniser", ears.problem))
@@ -148,8 +151,13 @@ def _go(
             follow.hear(t, heard, mixer, devices.check)
 
 
+def call_within(state: State, t: float, seconds: float) -> bool:
+    """Whether the rinse call is due within `seconds` of `t`. A call that sounds already is not due any more."""
+    return any(name == "call" and at - t < seconds for at, name in state.timers)
+
+
 class _Follow:
-    """Prompts grow louder with the room. The alarm and the rinse call keep the level that was checked."""
+    """Prompts grow louder with the room. The first rinse call is as loud as the alarm that was checked."""
 
     def __init__(self) -> None:
         self._noise = RoomNoise()

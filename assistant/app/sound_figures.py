@@ -18,7 +18,6 @@ from assistant.core.audibility import (
     levels,
     speech_intelligibility_from_ratios,
 )
-from assistant.core.session import CALL_LEVELS
 from assistant.core.sound_check import (
     AGAIN,
     Device,
@@ -34,7 +33,6 @@ from assistant.ears.echo import FILTER_S
 from assistant.mouth.levels import PEAK
 from assistant.ports import RATE, Samples
 
-FIRST_CALL_DB = -20 * math.log10(CALL_LEVELS[0])
 FLOOR_DB = -100.0
 """No noise counts as quieter: 16 bits carry nothing below (-101 dB for their rounding)."""
 GAP_S = 0.4
@@ -150,7 +148,7 @@ def result(
         figures |= _delays(takes.track_off, found.lag)
     check = SoundCheck.model_validate(figures)
     if not _stopped(findings):
-        findings += [*judge(check, FIRST_CALL_DB), *_change(check), *_lateness(check)]
+        findings += [*judge(check), *_change(check), *_lateness(check)]
     if found.found:
         findings += _side_findings(takes)
     return check.model_copy(update={"findings": tuple(findings)})

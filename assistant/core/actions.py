@@ -34,7 +34,8 @@ class Say:
 
     `name` is the prompt's name in the phrase book. `about` ties the prompt to
     what it is about: when that is over, a `Drop` with the same `about` takes
-    what is still waiting away. `level` 0..1 scales the sound (1 = as checked).
+    what is still waiting away. `level` scales the sound (1: as the sound check
+    checked it; above 1 it is bent to fit, see `alarm.limit`).
     `alarm` plays the tone before the words. `asks` says what is wanted of the
     people once it was spoken (the table is in `core.asks`); "" wants nothing.
     """

@@ -147,15 +147,15 @@ class SoundCheck(Sheet):
         return min(A_MARGIN_DB - self.alarm_over_noise_db, OCTAVE_MARGIN_DB - self.alarm_over_threshold_db)
 
 
-def judge(check: SoundCheck, first_call_db: float = 0.0) -> tuple[Finding, ...]:
+def judge(check: SoundCheck) -> tuple[Finding, ...]:
     """Findings on the measured figures; what is wrong with the devices themselves is found by whoever hears them.
 
-    `first_call_db`: how much quieter than the checked alarm the first rinse call is.
+    No rinse call is quieter than the alarm they hold for (`CALL_LEVELS` in `core.session`).
     """
-    return (*_alarm(check, first_call_db), *_prompts(check), *_phrases(check))
+    return (*_alarm(check), *_prompts(check), *_phrases(check))
 
 
-def _alarm(check: SoundCheck, first_call_db: float) -> list[Finding]:
+def _alarm(check: SoundCheck) -> list[Finding]:
     short = check.short_db
     if short is None:
         return []
@@ -181,16 +181,6 @@ def _alarm(check: SoundCheck, first_call_db: float) -> list[Finding]:
                 f"noise (more than {A_MARGIN_DB:.0f} are needed) and {check.alarm_over_threshold_db:.0f} dB over what "
                 f"drowns it in its best octave (more than {OCTAVE_MARGIN_DB:.0f} would do).",
                 mend=louder(short),
-            )
-        )
-    elif short + first_call_db >= 0:
-        found.append(
-            Finding(
-                name="first call",
-                weight=Weight.NOTE,
-                words=f"The first rinse call is {first_call_db:.0f} dB quieter than the alarm you heard and does not stand out "
-                "from the running tap; the calls after it do.",
-                mend=louder(short + first_call_db),
             )
         )
     return found

@@ -21,6 +21,9 @@ from collections.abc import Iterator, Mapping
 from functools import partial
 from pathlib import Path
 
+import numpy as np
+
+from assistant.alarm.limit import limited
 from assistant.guard import duty
 from assistant.guard.clock import boot_s
 from assistant.guard.duty import Main, Mode, Watch
@@ -135,7 +138,7 @@ class Guard:
                 self._sounder.hush()
         self.watch, words = duty.next_words(self.watch, t)
         if words is not None:
-            self._sounder.play(together(self._clips, words.clips) * words.level)
+            self._sounder.play(limited(together(self._clips, words.clips) * np.float32(words.level)))
             told = " ".join(self._texts.get(name, "") for name in words.clips)
             self._terminal.show(f"\r\n{told}\r\n")
         self._sounder.watch(t)

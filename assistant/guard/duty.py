@@ -22,7 +22,8 @@ CALL_GAP_S = 30.0
 repeats its call every 12 s, and the longest words take 20."""
 CALL_EVERY_S = 12.0
 """As the main program does (interburst 2.5 to 15 s, IEC 60601-1-8)."""
-LEVELS = (0.6, 0.8, 1.0)
+LEVELS = (1.0, 1.25, 1.6)
+"""As the main program's: the first as loud as the alarm that was checked, then louder."""
 TELL_EVERY_S = 60.0
 REMIND_EVERY_S = 45.0
 REMIND_LEVEL = 0.7
@@ -99,7 +100,7 @@ class Watch:
 
 @dataclass(frozen=True, slots=True)
 class Words:
-    """What to speak: names of clips, in order, and how loud (0..1)."""
+    """What to speak: names of clips, in order, and how loud (1: as they are)."""
 
     clips: tuple[str, ...]
     level: float = 1.0
@@ -177,7 +178,8 @@ def mode(watch: Watch, t: float) -> Mode:
     if watch.heir is Heir.TOOK_OVER or watch.over or watch.mode is Mode.LEAVE:
         return Mode.LEAVE
     if watch.heir is Heir.STARTING and watch.hushed_at is not None and t - watch.hushed_at < HUSH_S:
-        return Mode.HUSH
+        comes_now = watch.due is not None and watch.hushed_at < watch.due <= t
+        return Mode.CALL if comes_now else Mode.HUSH  # the new one may not speak yet when the deadline comes
     if watch.due is None:
         return Mode.REST if watch.main is not Main.GONE else Mode.TELL if watch.said == 0 else Mode.LEAVE
     if watch.main is Main.WELL:

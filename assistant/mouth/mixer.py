@@ -18,6 +18,7 @@ from collections.abc import Callable, Mapping
 import numpy as np
 
 from assistant.alarm import tone
+from assistant.alarm.limit import limited
 from assistant.core import interrupting
 from assistant.core.actions import Priority, Say, Sentence
 from assistant.core.interrupting import Change, Queue
@@ -27,8 +28,6 @@ SENTENCE_GAP_S = 0.35
 PROMPT_GAP_S = 0.25
 """Between prompts. The first rinse call leaves none: it begins where what it interrupts has faded."""
 FADE_S = 0.012
-KNEE = 0.9
-"""Up to here the sum is left as it is; what is above is bent so that it stays below 1."""
 
 TONES: Mapping[Priority, Callable[[], Samples]] = {
     Priority.WARNING: tone.warning,
@@ -103,7 +102,7 @@ class PromptMixer:
             for start, sound in self._over:
                 _add(out, begin, start, sound)
             self._over = [(start, sound) for start, sound in self._over if start + len(sound) > self._at]
-        return _limited(out)
+        return limited(out)
 
     # -- with the lock held ---------------------------------------------------------------------
 
@@ -176,12 +175,3 @@ def _add(out: Samples, begin: int, start: int, sound: Samples) -> None:
     first, last = max(start, begin), min(start + len(sound), begin + len(out))
     if last > first:
         out[first - begin : last - begin] += sound[first - start : last - start]
-
-
-def _limited(out: Samples) -> Samples:
-    """Within -1..1, without the harshness of cutting."""
-    size = np.abs(out)
-    if size.max(initial=0.0) <= KNEE:
-        return out
-    bent = KNEE + (1 - KNEE) * np.tanh((size - KNEE) / (1 - KNEE))
-    return np.asarray(np.where(size > KNEE, np.copysign(bent, out), out), dtype=np.float32)

@@ -37,14 +37,18 @@ def main() -> int:
     command.add_argument("--json", type=Path, metavar="F", help="write the figures")
     command.add_argument("--plots", type=Path, metavar="FOLDER", help="draw the curves as SVG files")
     command.add_argument("--minutes", type=float, metavar="M", help="for those that go on in real time")
+    command.add_argument(
+        "--load", type=int, metavar="N", help="busy processes beside them (default: one a core)"
+    )
     chosen = command.parse_args()
     unknown = sorted(set(chosen.names) - set(known))
     if unknown:
         command.error(f"there is no benchmark {', '.join(unknown)}; there are {', '.join(known)}")
     results: list[Result] = []
     for name in chosen.names or known:
-        in_real_time = "minutes" in inspect.signature(known[name].measure).parameters
-        given = {"minutes": chosen.minutes} if in_real_time and chosen.minutes else {}
+        asked = {"minutes": chosen.minutes, "load": chosen.load}
+        takes = inspect.signature(known[name].measure).parameters
+        given = {key: value for key, value in asked.items() if key in takes and value is not None}
         result: Result = known[name].measure(**given)
         results.append(result)
         print(result.name)

@@ -1,4 +1,4 @@
-"""The rinse call in real time: on virtual loudspeakers, with every core loaded by other work.
+"""The rinse call in real time: on virtual loudspeakers, with every core loaded by other work (`--load 0`: by none).
 
 Many short deadlines through the real loop, mixer and stream; when each call came
 out is found in what the loudspeaker was given. Then the main program is killed
@@ -26,6 +26,7 @@ from pathlib import Path
 import numpy as np
 
 from assistant.alarm.calls import write_calls, write_words
+from assistant.alarm.find import find_alarms
 from assistant.alarm.tone import tick
 from assistant.app.loop import Loop
 from assistant.app.speech import voices_of
@@ -61,6 +62,9 @@ KILLS, HANGS = 8, 4
 DUE_AFTER_S = 4.0
 HANG_DUE_S = 5.0
 """Later than a hanging main program is noticed, so that the guard is on its own at the deadline."""
+GOES_ON_DUES_S = (2.5, 7.5, 9.0)
+"""After the first words began, and when they are over and the recogniser could be loaded."""
+RUN = "2026-01-01T09-00-00.jsonl"
 
 
 class Quiet:
@@ -84,12 +88,12 @@ class Quiet:
         return np.zeros(160, np.float32)
 
 
-def measure(minutes: float = 2.0) -> Result:
-    """`minutes` of deadlines; the kills and hangs take another one."""
+def measure(minutes: float = 2.0, load: int = os.cpu_count() or 1) -> Result:
+    """`minutes` of deadlines beside `load` busy processes; the kills and hangs take another minute."""
     figures: dict[str, float] = {}
     with tempfile.TemporaryDirectory(prefix="combside-bench-") as name:
         folder = Path(name)
-        with sound_server(folder) as environment, loaded():
+        with sound_server(folder) as environment, loaded(load):
             with Recorder(environment) as recorder:
                 told = child(environment, "deadlines", str(folder), str(minutes * 60))
                 late = lateness(told["dues"], recorder.onsets())
@@ -107,6 +111,8 @@ def measure(minutes: float = 2.0) -> Result:
         (folder / "quiet").mkdir()
         with sound_server(folder / "quiet") as environment:
             figures["goes_on_first_words_s"] = goes_on(environment, folder / "quiet")
+            into = [goes_on_into_call(environment, folder / "quiet", due_s) for due_s in GOES_ON_DUES_S]
+            figures["goes_on_into_call_worst_ms"] = max(into)
     return Result(
         "rinse call",
         figures,
@@ -116,6 +122,7 @@ def measure(minutes: float = 2.0) -> Result:
             "guard_killed_missed": 0,
             "guard_hung_missed": 0,
             "goes_on_first_words_s": 2.0,
+            "goes_on_into_call_worst_ms": GOAL_MS,
         },
     )
 
@@ -145,9 +152,9 @@ def lateness(dues: Sequence[float], onsets: Sequence[float]) -> list[float]:
 
 
 @contextmanager
-def loaded() -> Iterator[None]:
-    """One process a core that does nothing but compute."""
-    workers = [multiprocessing.Process(target=_work, daemon=True) for _ in range(os.cpu_count() or 1)]
+def loaded(processes: int) -> Iterator[None]:
+    """So many processes that do nothing but compute."""
+    workers = [multiprocessing.Process(target=_work, daemon=True) for _ in range(processes)]
     for worker in workers:
         worker.start()
     try:
@@ -192,10 +199,16 @@ class Recorder:
 
     def onsets(self) -> list[float]:
         """When sound began after silence."""
-        sound = np.abs(np.frombuffer(b"".join(list(self._pieces)), "<i2")) > LOUD * 32768
-        loud = np.flatnonzero(sound)
+        loud = np.flatnonzero(np.abs(self._heard()) > LOUD)
         first = loud[np.diff(loud, prepend=-RATE) > SILENCE_S * RATE]
         return [self._began + float(at) / RATE for at in first]
+
+    def alarms(self) -> list[float]:
+        """When the call's alarm began, found by its sound."""
+        return [self._began + at for at in find_alarms(self._heard())]
+
+    def _heard(self) -> Samples:
+        return np.frombuffer(b"".join(list(self._pieces)), "<i2").astype(np.float32) / 32768
 
     def __exit__(self, *error: object) -> None:
         self._process.terminate()
@@ -267,32 +280,59 @@ def drift(stream: Sequence[tuple[float, int]]) -> dict[str, float]:
 
 def goes_on(environment: dict[str, str], folder: Path) -> float:
     """Seconds from the start of `combside run` to its first words, cream being on in a run that broke off."""
-    home = folder / "home"
-    made = program()
-    prompts = cache_folder() / "prompts"
-    Prompts(prompts, voices_of(made.household)).prepare(made.every_sentence())
-    (home / "cache").mkdir(parents=True)
-    (home / "cache" / "prompts").symlink_to(prompts)
-    walk = Walk(made).to(Stance.COVERING)
-    left_behind(home / "data" / "runs" / "2026-01-01T09-00-00.jsonl", made, walk.events, 60.0)
-    here = {**environment, "HOME": os.environ["HOME"], "COMBSIDE_HOME": str(home)}
-    words = ["-m", "assistant.cli", "run", "--microphone", "pulse", "--speaker", "pulse"]
-    quiet: dict[str, int] = {
-        "stdin": subprocess.DEVNULL,
-        "stdout": subprocess.DEVNULL,
-        "stderr": subprocess.DEVNULL,
-    }
+    walk = Walk(program()).to(Stance.COVERING)
+    home = home_with_prompts(folder / "home")
     with Recorder(environment) as recorder:
         boot = BootClock()
         time.sleep(0.5)
+        left_behind(home / "data" / "runs" / RUN, walk.program, walk.events, 60.0)
         began = boot.now()
-        main = subprocess.Popen([sys.executable, *words], env=here, **quiet)  # type: ignore[call-overload]
+        main = start(environment, home)
         while not (found := [at for at in recorder.onsets() if at > began]) and boot.now() < began + 30.0:
             time.sleep(0.05)
-        main.kill()
-        main.wait()
-    guards.end(guards.left_behind_for(home))
+        ended(main, home)
     return found[0] - began if found else float("inf")
+
+
+def goes_on_into_call(environment: dict[str, str], folder: Path, due_s: float) -> float:
+    """Milliseconds from the deadline to the call's alarm, the deadline being `due_s` after `combside run` goes on."""
+    walk = Walk(program()).to(Stance.COVERING)
+    assert walk.state.due is not None
+    home = home_with_prompts(folder / f"home_{due_s:g}")
+    with Recorder(environment) as recorder:
+        boot = BootClock()
+        time.sleep(0.5)
+        due = boot.now() + due_s
+        left_behind(home / "data" / "runs" / RUN, walk.program, walk.events, walk.state.due - walk.t - due_s)
+        main = start(environment, home)
+        time.sleep(max(0.0, due + 5.0 - boot.now()))
+        ended(main, home)
+        alarms = recorder.alarms()
+    return (alarms[0] - due) * 1000 if alarms else float("inf")
+
+
+def home_with_prompts(home: Path) -> Path:
+    """A data folder of its own; what can be made again is there already."""
+    made, kept = program(), cache_folder()
+    Prompts(kept / "prompts", voices_of(made.household)).prepare(made.every_sentence())
+    (home / "cache").mkdir(parents=True)
+    for part in kept.iterdir():
+        if part.name != "calls":
+            (home / "cache" / part.name).symlink_to(part)
+    return home
+
+
+def start(environment: dict[str, str], home: Path) -> subprocess.Popen[bytes]:
+    here = {**environment, "HOME": os.environ["HOME"], "COMBSIDE_HOME": str(home)}
+    words = ["-m", "assistant.cli", "run", "--microphone", "pulse", "--speaker", "pulse"]
+    none = subprocess.DEVNULL
+    return subprocess.Popen([sys.executable, *words], env=here, stdin=none, stdout=none, stderr=none)
+
+
+def ended(main: subprocess.Popen[bytes], home: Path) -> None:
+    main.kill()
+    main.wait()
+    guards.end(guards.left_behind_for(home))
 
 
 # -- the guard alone -----------------------------------------------------------------

@@ -50,6 +50,9 @@ HUNG = replace(ARMED, quiet_s=SILENT)
         # another one is in its place
         (replace(GONE, heir=Heir.STARTING, hushed_at=DUE), DUE + 1, Mode.HUSH),
         (replace(GONE, heir=Heir.STARTING, hushed_at=DUE), DUE + duty.HUSH_S, Mode.CALL),
+        (replace(GONE, heir=Heir.STARTING, hushed_at=DUE - 0.5), DUE - 0.1, Mode.HUSH),
+        (replace(GONE, heir=Heir.STARTING, hushed_at=DUE - 0.5), DUE, Mode.CALL),  # it has not spoken yet
+        (replace(GONE, heir=Heir.TOOK_OVER, hushed_at=DUE - 0.5), DUE, Mode.LEAVE),
         (replace(GONE, heir=Heir.TOOK_OVER), DUE + 1, Mode.LEAVE),
         (replace(GONE, mode=Mode.LEAVE), DUE + 1, Mode.LEAVE),
     ],
@@ -124,7 +127,7 @@ def test_gone_before_the_call_it_tells_the_time_and_then_calls_again_and_again_l
     assert said[1][1].clips == ("on_15", "left_0")
     calls = [words for _, words in said[2:]]
     assert all(words.clips[0] == "call" for words in calls)
-    assert [words.level for words in calls] == [0.6, 0.8, 1.0, 1.0]
+    assert [words.level for words in calls] == [1.0, 1.25, 1.6, 1.6]
 
 
 def test_a_call_that_nobody_confirms_sounds_after_the_stated_wait() -> None:

@@ -11,7 +11,10 @@ from numpy.typing import NDArray
 
 from assistant.alarm import tone
 from assistant.alarm.find import find_alarms
+from assistant.alarm.limit import KNEE, limited
 from assistant.core.actions import Priority, Say, Sentence
+from assistant.core.session import CALL_LEVELS
+from assistant.guard import duty
 from assistant.mouth import mixer as mixing
 from assistant.mouth.mixer import PROMPT_GAP_S, SENTENCE_GAP_S, PromptMixer
 from assistant.ports import Mixer, Samples
@@ -193,7 +196,7 @@ def test_cut_before_its_first_sample_leaves_no_mark() -> None:
     assert [what for _, what, _ in marks(mixer)] == ["begun", "ended"]
 
 
-@pytest.mark.parametrize("level", [0.6, 1.0])
+@pytest.mark.parametrize("level", CALL_LEVELS)
 def test_the_alarm_goes_before_the_words_of_a_call(level: float) -> None:
     mixer = PromptMixer(Tones())
     mixer.pull(RATE)
@@ -201,10 +204,26 @@ def test_the_alarm_goes_before_the_words_of_a_call(level: float) -> None:
     sound = np.concatenate([np.zeros(RATE, np.float32), drain(mixer)])
     assert find_alarms(sound) == pytest.approx([1.0], abs=0.011)
     burst = sound[RATE : RATE + len(tone.alarm())]
-    quiet = np.abs(tone.alarm()) * level < mixing.KNEE
-    np.testing.assert_allclose(burst[quiet], tone.alarm()[quiet] * np.float32(level), atol=1e-6)
+    np.testing.assert_allclose(burst, limited(tone.alarm() * np.float32(level)), atol=1e-6)
     words = RATE + len(tone.alarm()) + SENTENCE_GAP
-    np.testing.assert_allclose(sound[words : words + 8000], clip("400 500") * np.float32(level), atol=1e-6)
+    np.testing.assert_allclose(
+        sound[words : words + 8000], limited(clip("400 500") * np.float32(level)), atol=1e-6
+    )
+
+
+def test_the_first_call_is_as_loud_as_the_alarm_that_was_checked_and_each_one_louder() -> None:
+    """The sound check plays `tone.alarm()` as it is. Hearing tells 1 dB apart (common practice, no source)."""
+
+    def tone_db(level: float) -> float:
+        mixer = PromptMixer(Tones())
+        mixer.say(prompt("400 500", Priority.RINSE_CALL, alarm=True, level=level))
+        return float(10 * np.log10(np.mean(np.square(drain(mixer)[: len(tone.alarm())]))))
+
+    checked = float(10 * np.log10(np.mean(np.square(tone.alarm()))))
+    first, second, third = (tone_db(level) for level in CALL_LEVELS)
+    assert first == pytest.approx(checked, abs=0.2)
+    assert second > first + 1.0 and third > second + 1.0
+    assert duty.LEVELS == CALL_LEVELS, "the second process calls as loudly"
 
 
 @pytest.mark.parametrize("priority", list(Priority))
@@ -265,7 +284,7 @@ def test_never_beyond_full_scale() -> None:
     sound = drain(mixer)[:8000]
     assert 0.95 < np.abs(sound).max() <= 1.0
     original = clip("400 500") * 12
-    small = np.abs(original) <= mixing.KNEE
+    small = np.abs(original) <= KNEE
     np.testing.assert_allclose(sound[small], original[small], rtol=1e-6)
 
 
