@@ -99,7 +99,7 @@ class Loop:
     def begin(self, t: float = 0.0) -> None:
         """Start the run. Raises VocabularyError when the ears lack a word of a phrase."""
         self.t = t
-        self.ears.allow(self.program.book.live(self.program.book.heard, self.program.zones))
+        self.ears.allow(self.program.live(self.program.book.heard))
         self.happen(Begun(t))
 
     def resume(self, state: State, t: float) -> None:
@@ -283,7 +283,7 @@ class Loop:
         names = live_names(self.program, self.state)
         if names != self._live:
             self._live = names
-            self.ears.allow(self.program.book.live(names, self.program.zones))
+            self.ears.allow(self.program.live(names))
 
 
 def wants_a_sign(event: Event) -> bool:

@@ -69,7 +69,7 @@ def rehearse(plan: Rehearsal) -> dict[str, object]:
         room = Room(
             plan.home,
             zones=program.zones,
-            phrases=program.book.live(program.book.heard, program.zones),
+            phrases=program.live(program.book.heard),
             fixtures=audio_fixtures_folder(),
             beside=plan.home_folder,
             prompt_db=plan.prompt_db,

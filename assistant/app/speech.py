@@ -40,11 +40,7 @@ def sounds_of(book: PhraseBook, words: Iterable[str]) -> Mapping[str, tuple[str,
 
 def all_words(program: Program) -> set[str]:
     """Every word of every phrase that may be heard."""
-    return {
-        word
-        for phrase in program.book.live(program.book.heard, program.zones)
-        for word in phrase.text.split()
-    }
+    return {word for phrase in program.live(program.book.heard) for word in phrase.text.split()}
 
 
 def check_with_dictionary(program: Program, routine: Path) -> None:
@@ -67,7 +63,7 @@ def open_speech(
         ears = open_ears(vosk_model, cache=cache_folder())
     except (ValueError, FileNotFoundError) as error:
         raise BadFile([Complaint("recogniser", 0, 0, str(error), GET_VOSK)]) from error
-    ears.allow(program.book.live(program.book.heard, program.zones))
+    ears.allow(program.live(program.book.heard))
     voice = Prompts(cache_folder() / "prompts", voices_of(program.household), tell=tell)
     voice.prepare(program.every_sentence())
     return Speech(ears, voice, PROMPT_DB)

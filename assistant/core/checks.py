@@ -177,7 +177,7 @@ def program_problems(
     problems += _unreachable(program, reached)
     problems += _stops(reached, program)
     problems += _no_way_out(reached)
-    live = program.book.live(program.book.heard, program.zones)
+    live = program.live(program.book.heard)
     missing = unknown_words({word for phrase in live for word in phrase.text.split()})
     for word in missing:
         name = next(p.name for p in live if word in p.text.split())
@@ -359,7 +359,7 @@ def confusable(
     pronunciations: Mapping[str, Sequence[str]],
 ) -> list[Problem]:
     """Pairs that are live together, mean different things and sound alike."""
-    live = program.book.live(program.book.heard, program.zones)
+    live = program.live(program.book.heard)
     return [
         Problem(
             ("heard", pair.one.name),
@@ -395,7 +395,7 @@ def spoken_with_live_stop(
 ) -> list[tuple[str, str]]:
     """Prompts that contain a stop phrase which would do something in the state they are spoken in: (prompt, phrase)."""
     found = []
-    stops = list(program.book.live(STOPS, program.zones))
+    stops = list(program.live(STOPS))
     for r in reached.values():
         for event in possible(program, r.state):
             after, actions = advance(program, r.state, event)

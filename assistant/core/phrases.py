@@ -19,7 +19,8 @@ from assistant.core.spoken_numbers import MINUTES, minutes_in_words
 
 PLACEHOLDER = re.compile(r"\{([A-Za-z_]+)\}")
 MINUTES_HEARD = range(5, 41)
-"""Minutes that can be read back: no relaxer chart comes near the ends (plausible range, common practice, no source)."""
+"""Minutes that can be read back where nothing asks for more: no relaxer chart comes near the ends (plausible range, common
+practice, no source). Each number more is one more that a number may be taken for."""
 
 PRIORITIES = {p.name.lower().replace("_", " "): p for p in Priority}
 

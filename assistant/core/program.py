@@ -16,12 +16,14 @@ from assistant.core import rinse_order, strand_test
 from assistant.core.actions import Sentence
 from assistant.core.company import is_adult, missing_company
 from assistant.core.exposure import Ledger
+from assistant.core.hearing import LivePhrase
 from assistant.core.household import Household
 from assistant.core.kit_sheet import Hair, KitSheet, LimitMeans
 from assistant.core.pace import FIRST_GUESS, Belief
-from assistant.core.phrases import PLACEHOLDER, PhraseBook
+from assistant.core.phrases import MINUTES_HEARD, PLACEHOLDER, PhraseBook
 from assistant.core.reasons import Limit, Reason
 from assistant.core.routine import AnyStep, Cover, Routine, Stand, TickOff
+from assistant.core.spoken_numbers import MOST_MINUTES
 from assistant.core.strand_test import StrandResult
 
 MIX_LEAST_S = 60.0
@@ -66,6 +68,17 @@ class Program:
     def mix_least_s(self) -> float:
         asked = self.kit.mixing_least_minutes
         return 0.0 if asked is None else max(MIX_LEAST_S, asked * 60)
+
+    @property
+    def minutes_heard(self) -> range:
+        """Minutes that can be read back in words: the usual ones, and on to a limit above them and two more, so that a
+        wrong value is told from the right one."""
+        most = max(MINUTES_HEARD.stop, int(self.limit.seconds // 60) + 3)
+        return range(MINUTES_HEARD.start, min(most, MOST_MINUTES + 1))
+
+    def live(self, names: Iterable[str]) -> tuple[LivePhrase, ...]:
+        """Every way of saying every phrase in `names`, with this run's zones and minutes."""
+        return self.book.live(names, self.zones, self.minutes_heard)
 
     def zones_of(self, step: Cover) -> tuple[str, ...]:
         """A cover step's zones, in the order of the head unless the step names its own."""

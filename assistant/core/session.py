@@ -69,6 +69,7 @@ PATIENCE_S = {
     "smooth_zone": 120.0, "let_work": 120.0, "wiped": 20.0, "colour": 20.0, "yes_no": 15.0, "carry_on": 90.0,
 }  # fmt: skip
 """Seconds of silence after a prompt before it is asked again: as long as the work asked for may well take."""
+ASIDE_PATIENCE_S = {"burn": BURN_LADDER_S, "doubt": DOUBT_S, "wipe": PATIENCE_S["wiped"]}
 TRIES_BEFORE_KEY = 2
 
 
@@ -324,9 +325,13 @@ class Turn:
     def aside(self, kind: str) -> Aside | None:
         return next((a for a in self.state.asides if a.kind == kind), None)
 
-    def open_aside(self, aside: Aside) -> None:
-        self.close_aside(aside.kind)
-        self.set(asides=(*self.state.asides, aside))
+    def ask_beside(self, kind: str, name: str, asks: str, heard: Heard | None = None, **more: str) -> None:
+        """Ask the book's `name` beside the step. What the same kind asked before goes first: its drop must not take
+        the new words away."""
+        self.close_aside(kind)
+        prompt = self.say(name, about=f"aside:{kind}", asks=asks, ask_now=False, slots=more)
+        self.set(asides=(*self.state.asides, Aside(kind, Question(asks, prompt), self.t, heard)))
+        self.timer(f"{kind} unanswered", self.t + speaking_s(prompt.sentences) + ASIDE_PATIENCE_S[kind])
 
     def close_aside(self, *kinds: str) -> None:
         for kind in kinds:
@@ -454,6 +459,13 @@ def enter_must(turn: Turn) -> None:
 def enter_read_back(turn: Turn) -> None:
     turn.set(stance=Stance.READ_BACK)
     turn.step_says("read_back", minutes=str(minutes(turn.state.limit.seconds)))
+    offer_key_for_value(turn)
+
+
+def offer_key_for_value(turn: Turn) -> None:
+    """A number that no ear here knows: the key is named at once, not after two silences."""
+    if minutes(turn.state.limit.seconds) not in turn.program.minutes_heard:
+        turn.say("by_key.value", asks="key", ask_now=False)
 
 
 def enter_stand(turn: Turn) -> None:
@@ -653,6 +665,7 @@ def read_back(turn: Turn) -> None:
         turn.next()
     else:
         turn.say("read_back.wrong", asks="read_back", minutes=str(wanted))
+        offer_key_for_value(turn)
 
 
 def stand_early(turn: Turn) -> None:
@@ -1270,9 +1283,7 @@ def carry_on(turn: Turn) -> None:
 
 
 def cream_on_skin(turn: Turn) -> None:
-    prompt = turn.say("wipe", about="aside:wipe", asks="wiped", ask_now=False)
-    turn.open_aside(Aside("wipe", Question("wiped", prompt), turn.t))
-    turn.timer("wipe unanswered", turn.t + speaking_s(prompt.sentences) + PATIENCE_S["wiped"])
+    turn.ask_beside("wipe", "wipe", "wiped")
 
 
 def wiped_off(turn: Turn) -> None:
@@ -1301,10 +1312,7 @@ def burn_check(turn: Turn) -> None:
     if turn.state.stance not in BURN_CHECKED:
         return
     deaf = {"microphone", "recogniser"} & set(turn.state.lost)
-    name = "burn_check.key" if deaf else "burn_check"
-    prompt = turn.say(name, about="aside:burn", asks="any_burning", ask_now=False)
-    turn.open_aside(Aside("burn", Question("any_burning", prompt), turn.t))
-    turn.timer("burn unanswered", turn.t + speaking_s(prompt.sentences) + BURN_LADDER_S)
+    turn.ask_beside("burn", "burn_check.key" if deaf else "burn_check", "any_burning")
 
 
 def burn_unanswered(turn: Turn) -> None:
@@ -1397,16 +1405,21 @@ def still(turn: Turn, asks: str) -> None:
 
 
 def doubted(turn: Turn) -> None:
-    """Nearly heard: asked about, never obeyed."""
-    event = turn.event
+    """Nearly heard: asked about, never obeyed.
+
+    Nor when it is nearly heard twice: what sounds like it once sounds like it again, and "water is running" taken
+    wrongly would silence the call. Twice in doubt it is offered by key, which always ends the call.
+    """
+    event, before = turn.event, turn.aside("doubt")
     assert isinstance(event, Doubted)
     heard = Heard(event.t, event.phrase, event.slot)
     phrase = turn.program.book.taught(
         event.phrase, event.slot if turn.program.book.heard[event.phrase].slot() == "zone" else ""
     )
-    prompt = turn.say("doubt", about="aside:doubt", asks="doubt", ask_now=False, phrase=phrase)
-    turn.open_aside(Aside("doubt", Question("doubt", prompt), turn.t, heard))
-    turn.timer("doubt unanswered", turn.t + speaking_s(prompt.sentences) + DOUBT_S)
+    turn.ask_beside("doubt", "doubt", "doubt", heard, phrase=phrase)
+    again = before is not None and before.heard is not None and before.heard.phrase == event.phrase
+    if again and event.phrase == "water_running" and turn.state.stance is Stance.RINSE_CALL:
+        turn.say("by_key", about="aside:doubt", asks="key", ask_now=False)
 
 
 def doubt_over(turn: Turn) -> None:
@@ -1774,7 +1787,7 @@ def by_key(turn: Turn, event: Pressed) -> None:
     question = turn.state.asides[-1].question if turn.state.asides else turn.state.question
     if question is None:
         return
-    if turn.program.child and question.asks == "any_burning" and not question.prompt.name.endswith(".key"):
+    if turn.program.child and only_the_child_answers(turn, question):
         return  # whoever holds the pedal is not the child
     choices = ASKS[question.asks]
     if event.key == "no" and len(choices) < 2:
@@ -1793,6 +1806,15 @@ def by_key(turn: Turn, event: Pressed) -> None:
         handler(turn)
 
 
+def only_the_child_answers(turn: Turn, question: Question) -> bool:
+    """A question about burning, or whether "all is well" was said, until the child was asked to press a key itself."""
+    burn, doubt = turn.aside("burn"), turn.aside("doubt")
+    nearly_well = doubt is not None and doubt.heard is not None and doubt.heard.phrase == "all_is_well"
+    if question.asks != "any_burning" and not (question.asks == "doubt" and nearly_well):
+        return False
+    return burn is None or not burn.question.prompt.name.endswith(".key")
+
+
 def spoken(turn: Turn, event: Spoken) -> None:
     """The prompt has ended: only now does silence count."""
     question = turn.state.question
@@ -1802,8 +1824,7 @@ def spoken(turn: Turn, event: Spoken) -> None:
             turn.timer("unanswered", turn.t + patience)
     for aside in turn.state.asides:
         if aside.question.prompt.name == event.name:
-            patience = {"burn": BURN_LADDER_S, "doubt": DOUBT_S, "wipe": PATIENCE_S["wiped"]}[aside.kind]
-            turn.timer(f"{aside.kind} unanswered", turn.t + patience)
+            turn.timer(f"{aside.kind} unanswered", turn.t + ASIDE_PATIENCE_S[aside.kind])
 
 
 @dataclass(frozen=True, slots=True)
@@ -1872,6 +1893,8 @@ def answers(program: Program, state: State) -> tuple[str, ...]:
         return ()
     live = live_names(program, state)
     names = [name for name in ASKS[question.asks] if name in live and name not in state.answered]
+    if minutes(state.limit.seconds) not in program.minutes_heard:
+        names = [name for name in names if name != "timer_says"]
     if not program.with_helper:
         names = [name for name in names if name != "helper_ready"]
     zone = state.todo[0] if state.todo else ""

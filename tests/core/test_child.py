@@ -10,7 +10,7 @@ from assistant.app.consult import load_form
 from assistant.app.load import load_book, load_routine
 from assistant.core.actions import Say
 from assistant.core.consultation import Verdict, judge
-from assistant.core.events import Noticed, Pressed, Ticked
+from assistant.core.events import Doubted, Noticed, Pressed, Ticked
 from assistant.core.household import Household
 from assistant.core.interview import already_known
 from assistant.core.program import Program, prepare
@@ -88,6 +88,16 @@ def test_nobody_answers_a_burn_check_for_a_child() -> None:
             break
         walk.happen(Ticked(walk.state.timers[0][0]))
     walk.happen(Pressed(walk.t + 1, "yes"))
+    assert not walk.state.asides
+
+
+def test_a_key_confirms_no_doubtful_all_is_well_for_a_child() -> None:
+    """ "Did you say: all is well?" is about burning too: whoever holds the pedal does not answer it."""
+    walk = at_a_burn_check()
+    walk.happen(Doubted(walk.t + 1, "all_is_well"))
+    walk.happen(Pressed(walk.t + 1, "yes"))
+    assert any(aside.kind == "burn" for aside in walk.state.asides)
+    walk.hear("yes")
     assert not walk.state.asides
 
 

@@ -12,10 +12,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from assistant.core.actions import Arm, Close, Disarm, Priority, Say
+from assistant.core import interrupting
+from assistant.core.actions import Arm, Close, Disarm, Drop, Priority, Say
 from assistant.core.checks import plain, spoken_with_live_stop
 from assistant.core.events import DeviceLost, Doubted, Heard, Noticed, Pressed, Ticked
 from assistant.core.hearing import Risk
+from assistant.core.interrupting import Queue
 from assistant.core.kit_sheet import LimitMeans
 from assistant.core.routine import Cover, Mix, Must, ReadBack
 from assistant.core.session import (
@@ -28,6 +30,7 @@ from assistant.core.session import (
     Stance,
     advance,
     live_names,
+    view,
 )
 from tests.programs import ROUTINES, kinds, program, reached
 from tests.walker import Walk
@@ -57,6 +60,40 @@ def test_1_a_wrong_value_read_back_does_not_go_on() -> None:
     assert w.said()[-1] == "read_back.wrong"
     w.hear("timer_says", "22")
     assert w.state.step == step + 1
+
+
+def with_limit(minutes: float) -> Walk:
+    """A household whose kit gives so many minutes to its hair."""
+    made = program()
+    rows = tuple(row.model_copy(update={"greatest_minutes": minutes}) for row in made.kit.chart)
+    return walk(chart=rows).to(Stance.READ_BACK)
+
+
+def test_1_a_limit_above_the_usual_is_read_back_in_words_and_told_from_its_neighbours() -> None:
+    w = with_limit(45.0)
+    assert "by_key.value" not in w.said()
+    heard = {p.text: p.slot for p in w.program.live(live_names(w.program, w.state)) if p.name == "timer_says"}
+    assert heard["the timer says forty five minutes"] == "45"
+    assert {"44", "46", "15", "5"} <= set(heard.values())
+    step = w.state.step
+    w.hear("timer_says", "46")
+    assert w.state.step == step and w.said()[-1] == "read_back.wrong"
+    w.hear("timer_says", "45")
+    assert w.state.step == step + 1
+
+
+@pytest.mark.parametrize("minutes", [4.0, 120.0])
+def test_1_a_limit_that_no_ear_knows_names_the_key_at_once(minutes: float) -> None:
+    """Said with its value, wanted again after a wrong one, and no words are shown that nobody could hear."""
+    w = with_limit(minutes)
+    last = w.state.last
+    assert last[-1].name == "by_key.value" and f"{minutes:g} minutes" in last[-1].sentences[0].text
+    assert view(w.program, w.state).answers == ()
+    step = w.state.step
+    w.hear("timer_says", "40")
+    assert w.state.step == step and w.said()[-2:] == ["read_back.wrong", "by_key.value"]
+    w.happen(Pressed(w.t + 5, "yes"))
+    assert w.state.step == step + 1 and w.state.limit_read_back == minutes * 60
 
 
 def test_1_the_guard_is_armed_with_the_first_cream() -> None:
@@ -291,6 +328,7 @@ def test_5_the_call_repeats_and_grows_until_acknowledged() -> None:
     assert len(calls) > 20
     levels = [a.level for _, a in calls]
     assert levels[:3] == list(CALL_LEVELS)
+    assert levels[0] == 1.0, "never quieter than what the sound check promised"
     assert levels == sorted(levels)
     assert all(a.alarm and a.priority is Priority.RINSE_CALL for _, a in calls)
 
@@ -423,6 +461,33 @@ def test_7_a_doubt_is_asked_about_and_yes_does_it() -> None:
     todo = w.state.todo
     w.hear("no")
     assert w.state.todo == todo
+
+
+def test_7_water_in_doubt_twice_is_offered_by_key_and_silences_no_call() -> None:
+    w = walk().to(Stance.RINSE_CALL)
+    heard = [
+        [a.name for a in w.happen(Doubted(w.t + 3, "water_running")) if isinstance(a, Say)] for _ in "ab"
+    ]
+    assert heard == [["doubt"], ["doubt", "by_key"]]
+    assert w.state.stance is Stance.RINSE_CALL and w.state.call is not None and w.state.call.times == 1
+    w.happen(Ticked(w.state.call.since + 12.0))
+    assert w.said()[-2] == "call", "it goes on sounding"
+    w.happen(Pressed(w.t + 1, "yes"))
+    assert w.state.stance is Stance.RINSING
+
+
+@pytest.mark.parametrize("phrase", ["done_with", "cream_on_skin"])
+def test_8_what_is_asked_again_beside_the_step_is_heard_again(phrase: str) -> None:
+    """Through the queue the loudspeaker plays from: the drop of the old question leaves the new one in it."""
+    w = walk().to(Stance.COVERING)
+    queue, event = Queue(), Heard if phrase == "cream_on_skin" else Doubted
+    for _ in "ab":
+        for action in w.happen(event(w.t + 3, phrase, w.state.todo[0] if event is Doubted else "")):
+            if isinstance(action, Say):
+                queue = interrupting.say(queue, action).queue
+            elif isinstance(action, Drop):
+                queue = interrupting.drop(queue, action.about).queue
+        assert w.state.asides[-1].question.prompt in (queue.playing, *queue.waiting)
 
 
 def test_7_somebody_is_there_is_never_an_answer() -> None:

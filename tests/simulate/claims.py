@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
-from assistant.core.actions import Action, Arm, Priority, Say
+from assistant.core.actions import Action, Arm, Drop, Priority, Say
 from assistant.core.events import (
     DeviceLost,
     Doubted,
@@ -374,6 +374,17 @@ def what_is_said_can_be_said_again(seen: Seen) -> str:
     return ""
 
 
+def what_is_asked_is_heard(seen: Seen) -> str:
+    """8: a question that stands is not taken out of the loudspeaker by the event that asked it."""
+    asked = [q for q in (seen.after.question, *(a.question for a in seen.after.asides)) if q is not None]
+    for question in asked:
+        if question.prompt in seen.actions:
+            later = seen.actions[seen.actions.index(question.prompt) :]
+            if Drop(question.prompt.about) in later:
+                return f"'{question.prompt.name}' was asked and dropped"
+    return ""
+
+
 # -- 12 ----------------------------------------------------------------------------------
 
 
@@ -474,6 +485,7 @@ CLAIMS: tuple[Callable[[Seen], str], ...] = (
     doubt_changes_nothing,
     cautions_come_first,
     what_is_said_can_be_said_again,
+    what_is_asked_is_heard,
     a_lost_device_is_said,
     burning_is_asked_about,
     only_silence_brings_the_call_forward,

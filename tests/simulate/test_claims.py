@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from assistant.core import session
-from assistant.core.actions import Action, Arm, Priority, Say, Sentence
+from assistant.core.actions import Action, Arm, Drop, Priority, Say, Sentence
 from assistant.core.events import DeviceLost, Doubted, Event, Heard, Ticked
 from assistant.core.exposure import Ledger
 from assistant.core.session import Aside, Call, Cream, Question, Stance, State
@@ -90,6 +90,11 @@ BREACHES: dict[str, Seen] = {
     "cautions_come_first": seen(SHUT, SHUT, actions=[prompt("step:mix")]),
     "what_is_said_can_be_said_again": seen(
         SHUT, SHUT, actions=[prompt("cover.next", sentences=(Sentence("{zone} next."),))]
+    ),
+    "what_is_asked_is_heard": seen(
+        COVERING,
+        replace(COVERING, asides=(burn(T),)),
+        actions=[CAUTION, Drop(CAUTION.about)],
     ),
     "a_lost_device_is_said": seen(COVERING, COVERING, DeviceLost(T, "microphone")),
     "burning_is_asked_about": seen(
