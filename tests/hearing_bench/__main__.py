@@ -6,155 +6,158 @@ a run; ordinary talk, made talk, sentences that sound like commands, our own
 prompts as echo, single human words. For each condition: what was missed, taken
 for another, asked about; what was believed of talk, an hour; how often we
 triggered ourselves; how long after the true end of a phrase the decision
-stands; what it costs of one core. Rates carry 95 % intervals and their n.
+stands; what it costs of one core. Rates carry 95 % intervals and their n. Then
+the trade-off of missed against false accepts as our threshold moves, the goals,
+and every figure in which another engine is better.
 
 Half of all files (by a hash of the name) set the thresholds; figures are from
 the other half unless --half says otherwise or a corpus is named.
+
+A long run can be split: two processes with different --only write two files,
+and --merge puts them together and tells all. What a file of --json holds
+already is not measured again, so a run that was broken off goes on.
 """
 
 from __future__ import annotations
 
 import argparse
-import json
-import resource
-import tempfile
-from collections.abc import Iterator, Sequence
-from contextlib import closing
+import sys
+import time
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
 
-from assistant.core.hearing import Risk
-from assistant.mouth.prompts import Prompts
-from assistant.ports import Samples
-from tests.hearing_bench import material, measures, words
-from tests.hearing_bench.conditions import CONDITIONS, Condition
+from assistant.ears.choose import open_ears
+from assistant.ears.vocabulary import VocabularyError
+from tests.hearing_bench import material, parts
 from tests.hearing_bench.contenders import Contender, Ours, Plain
+from tests.hearing_bench.curve_picture import svg
 from tests.hearing_bench.report import told
-from tests.programs import program
+from tests.hearing_bench.runs import CURVES, Run, wanted
+from tests.hearing_bench.standing import against_goals, better_elsewhere
 
 USUAL = Path("../shared/corpus")
-ECHOES_DB = (0, -6, -12, -20)
-BOTH_SETS = ("quiet", "tap_10_db")
-TWO_TRIES = ("tap_10_db", "tap_5_db")
 QUICK = ("quiet", "tap_10_db", "echo_-6_db", "words")
 
 
-def some_prompts(count: int) -> list[Samples]:
-    """Sentences of the default run as they are spoken, spread over all there are (0: every one)."""
-    sentences = sorted(program("whole_head").every_sentence(), key=lambda s: s.text)
-    chosen = sentences[:: max(1, len(sentences) // count)][:count] if count else sentences
-    with tempfile.TemporaryDirectory() as folder:
-        mouth = Prompts(Path(folder))
-        mouth.prepare(chosen)
-        return [mouth.clip(s) for s in chosen]
+def summed_up(figures: dict[str, object]) -> dict[str, object]:
+    """`figures` with how they stand against the goals and where another engine is better."""
+    return figures | {"goals": against_goals(figures), "better_elsewhere": better_elsewhere(figures)}
 
 
-def measure(
-    ears: Sequence[Contender], found: material.Material, *, only: Sequence[str] = (), every: int = 1,
-    talk_minutes: float = 15.0, prompts: int = 60,
-) -> dict[str, object]:  # fmt: skip
-    """All figures of all contenders; the first one's stand at the top."""
-    kind, tap = material.tap(found)
-    noises = {"tap": tap, "babble": material.babble(found)}
-    phrases = (*found.phrases[::every], *found.human_phrases[::every])
-    made = list(_kept(material.generated_talk(talk_minutes)))
-    alike = list(_kept(material.sound_alikes()))[::every]
-    live = material.live_sets()["covering"]
-    stops = [(r, p) for r, p in measures.rows(found.phrases, live) if p.risk is Risk.STOP and " " in p.text]
-    clips = some_prompts(prompts) if any(_wanted(f"echo_{db}_db", only) for db in ECHOES_DB) else []
-    figures: list[dict[str, object]] = []
-    for contender in ears:
-        conditions: dict[str, object] = {}
-        for condition in CONDITIONS:
-            if _wanted(condition.name, only):
-                conditions[condition.name] = _condition(
-                    contender, condition, phrases, found.talk[::every], made, alike, noises
-                )
-        for db in ECHOES_DB:
-            if _wanted(f"echo_{db}_db", only):
-                conditions[f"echo_{db}_db"] = measures.over_prompts(contender, db, clips, stops)
-        figures.append({"engine": contender.name, "conditions": conditions})
-    wanted = [c for c in CONDITIONS if c.name in BOTH_SETS]
-    return {
-        **figures[0],
-        "others": figures[1:],
-        "single_words": (
-            words.measure(found.words[::every], found.other_words[::every], wanted, noises)
-            if _wanted("words", only) else {}
-        ),
-        "material": {
-            **found.kinds, "tap": kind, "phrases_n": len(phrases), "talk_files": len(found.talk),
-            "made_sentences": len(made), "prompts": len(clips),
-        },
-        "memory_mb": round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024),
-    }  # fmt: skip
+def contenders(ours_alone: bool, vosk: Path | None) -> tuple[list[Contender], dict[str, str]]:
+    """The recognisers that can be used, ours first, and why others can not. ValueError for a folder without a model."""
+    ears: list[Contender] = [Ours()] if ours_alone else [Ours(), Plain()]
+    unusable = {}
+    if vosk is not None:
+        given = Ours(open_ears(vosk))
+        try:
+            for live in material.live_sets().values():
+                given.fresh(live)
+            ears.append(given)
+        except VocabularyError as error:
+            unusable[given.name] = f"not measured: {error}"
+    return ears, unusable
 
 
-def _condition(
-    ears: Contender, condition: Condition, phrases: Sequence[material.Recording], talk: Sequence[material.Recording],
-    made: Sequence[material.Recording], alike: Sequence[material.Recording], noises: dict[str, Samples],
-) -> dict[str, object]:  # fmt: skip
-    tries = 2 if condition.name in TWO_TRIES else 1
-    names = ("covering", "answering") if condition.name in BOTH_SETS else ("covering",)
-    found = measures.said_phrases(ears, condition, phrases, noises, tries)
-    found |= measures.talk(ears, condition, talk, noises, names)
-    found["self_triggers"] = None  # measured under the echo conditions
-    if condition.name in BOTH_SETS:
-        found["made_talk"] = measures.talk(ears, condition, made, noises, ("covering",))
-        found |= measures.alike(ears, condition, alike, noises)
-    return found
-
-
-def _wanted(name: str, only: Sequence[str]) -> bool:
-    return not only or any(name == o or (name.startswith(o.rstrip("*")) and o.endswith("*")) for o in only)
-
-
-def _kept(recordings: Iterator[material.Recording]) -> Iterator[material.Recording]:
-    """Recordings whose files are about to vanish, with their sound in memory."""
-    with closing(recordings):  # type: ignore[type-var]
-        for one in recordings:
-            yield material.Kept(one.path, one.text, one.speaker, one.group, one.sound())
-
-
-def main(arguments: Sequence[str] | None = None) -> None:
-    parser = argparse.ArgumentParser(prog="python -m tests.hearing_bench", description=__doc__)
-    parser.add_argument("--json", type=Path, help="write the figures to this file")
+def _arguments() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="python -m tests.hearing_bench", description=__doc__,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )  # fmt: skip
+    parser.add_argument(
+        "--json", type=Path, help="keep the figures in this file, part by part; go on with it"
+    )
+    parser.add_argument(
+        "--merge", type=Path, nargs="+", metavar="FILE", help="measure nothing: put files of --json together"
+    )
     parser.add_argument(
         "--corpus", type=Path,
         help=f"folder of recordings with an index.csv of path,group,text,speaker,licence,seconds (default {USUAL})",
     )  # fmt: skip
     parser.add_argument("--half", choices=(*material.HALVES, "all"), help="which half of the files")
     parser.add_argument(
-        "--only", nargs="+", default=(), metavar="CONDITION", help="such as quiet 'tap*' echo_-6_db words"
-    )
+        "--only", nargs="+", default=(), metavar="PART",
+        help="such as quiet 'tap*' echo_-6_db words 'korean*', in this order",
+    )  # fmt: skip
     parser.add_argument("--every", type=int, default=1, metavar="N", help="only every N-th recording")
     parser.add_argument(
         "--made-minutes", type=float, default=15.0, metavar="M", help="made talk (default 15)"
     )
     parser.add_argument("--ours", action="store_true", help="leave the other recognisers out")
+    parser.add_argument("--vosk", type=Path, metavar="FOLDER", help="an English Vosk model to compare with")
+    parser.add_argument(
+        "--pictures", type=Path, metavar="FOLDER", help="draw the trade-off, a file a condition"
+    )
     parser.add_argument(
         "--quick", action="store_true", help="a few minutes: some conditions, every fourth recording"
     )
+    return parser
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    parser = _arguments()
     options = parser.parse_args(arguments)
+    try:
+        if options.merge:
+            run, figures = None, parts.merged(map(parts.read, options.merge))
+        else:
+            run, figures = _prepared(options)
+    except (ValueError, FileNotFoundError) as error:
+        parser.error(str(error))
+    if run is not None:
+        figures = _measured(run, figures, options.json)
+    figures = summed_up(figures)
+    if options.json:
+        parts.write(options.json, figures)
+    if options.pictures:
+        draw(figures, options.pictures)
+    print("\n".join(told(figures)))
+
+
+def draw(figures: dict[str, object], folder: Path) -> None:
+    """One SVG file for each condition that has curves."""
+    folder.mkdir(parents=True, exist_ok=True)
+    found = figures.get("curves")
+    for condition, classes in found.items() if isinstance(found, dict) else ():
+        if condition in CURVES:
+            (folder / f"{condition}.svg").write_text(svg(condition, classes), encoding="utf-8")
+
+
+def _prepared(options: argparse.Namespace) -> tuple[Run, dict[str, object]]:
+    """What is to be measured, and the figures that are there already. Raises ValueError for what can not be."""
+    only = options.only or (QUICK if options.quick else ())
+    wanted(only)
     corpus = options.corpus or (USUAL if USUAL.is_dir() else None)
     half = options.half or ("all" if options.corpus else "reported")
-    try:
-        found = material.collect(corpus, half)
-    except ValueError as error:
-        parser.error(str(error))
-    ears: list[Contender] = [Ours()] if options.ours else [Ours(), Plain()]
-    figures = measure(
-        ears, found,
-        only=options.only or (QUICK if options.quick else ()),
-        every=4 if options.quick else options.every,
-        talk_minutes=2.0 if options.quick else options.made_minutes,
-        prompts=16 if options.quick else 60,
-    )  # fmt: skip
-    figures["half"] = half
-    print("\n".join(told(figures)))
-    if options.json:
-        options.json.write_text(json.dumps(figures, indent=1) + "\n", encoding="utf-8")
+    every = 4 if options.quick else options.every
+    minutes = 2.0 if options.quick else options.made_minutes
+    prompts = 16 if options.quick else 60
+    told_of = {
+        "half": half, "corpus": corpus.resolve().name if corpus else None, "every": every,
+        "made_minutes": minutes, "prompts": prompts, "code": parts.code(),
+    }  # fmt: skip
+    figures: dict[str, object] = {"run": told_of}
+    if options.json and options.json.exists():
+        before = parts.read(options.json)
+        parts.same_run(before, figures)
+        figures = before
+    ears, unusable = contenders(options.ours, options.vosk)
+    found = material.collect(corpus, half)
+    return Run(ears, found, told_of, only, every, minutes, prompts, unusable), figures
+
+
+def _measured(run: Run, figures: dict[str, object], kept_in: Path | None) -> dict[str, object]:
+    """Every part that is not there yet; kept after each."""
+    began = time.monotonic()
+    for name, part in run.parts(figures):
+        figures = parts.merged([figures, part])
+        if kept_in:
+            parts.write(kept_in, figures)
+        took = f"{time.monotonic() - began:6.0f} s, {time.process_time():6.0f} s of a core"
+        print(f"{took}: {name}", file=sys.stderr, flush=True)
+    return figures
 
 
 if __name__ == "__main__":

@@ -4,19 +4,39 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
 import pocketsphinx
 
-from assistant.core.hearing import LivePhrase, Verdict, decide
+from assistant.core.hearing import Hypothesis, LivePhrase, Verdict, decide
+from assistant.core.loudness import Loudness
 from assistant.ears.choose import open_ears
 from assistant.ears.listening import Listening
 from assistant.ears.sphinx import Sphinx
 from assistant.ports import RATE, Samples
 
-Decision = tuple[float, float, Verdict, LivePhrase | None, float]
-"""Begin and end on the stream's clock (s), the verdict, the phrase, and how far above its threshold."""
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """Begin and end on the stream's clock (s), the verdict, the phrase, and how far above its threshold.
+
+    `heard` is what was decided on, where the decision is ours.
+    """
+
+    begin: float
+    end: float
+    verdict: Verdict
+    phrase: LivePhrase | None
+    margin: float
+    heard: Hypothesis | None = None
+
+
+def decided(heard: Hypothesis, softest_db: float = float("-inf")) -> Decision:
+    """Our decision on what was heard."""
+    verdict = decide(heard, softest_db)
+    return Decision(heard.t_begin, heard.t_end, verdict, heard.best, heard.score - heard.accept_at, heard)
 
 
 class Contender(Protocol):
@@ -41,12 +61,17 @@ class Ours:
     def fresh(self, phrases: Sequence[LivePhrase]) -> None:
         self._ears = self._first.fresh()
         self._ears.allow(phrases)
+        self._loudness = Loudness()
 
     def feed(self, heard: Samples, played: Samples, t_end: float) -> list[Decision]:
-        return [
-            (h.t_begin, h.t_end, decide(h), h.best, h.score - h.accept_at)
-            for h in self._ears.feed(heard, played, t_end)
-        ]
+        """As the loop does: what is believed shows how loud the people here are."""
+        found = []
+        for hypothesis in self._ears.feed(heard, played, t_end):
+            decision = decided(hypothesis, self._loudness.softest_db)
+            if decision.verdict is Verdict.BELIEVE:
+                self._loudness = self._loudness.after(hypothesis.level_db)
+            found.append(decision)
+        return found
 
 
 class Plain:
@@ -85,5 +110,5 @@ class Plain:
                 phrase = self._grammar.choose(sound)
                 verdict = Verdict.SOMEBODY if phrase is None else Verdict.BELIEVE
                 begin, end = self._endpointer.speech_start, self._endpointer.speech_end
-                found.append((begin, end, verdict, phrase, 0.0))
+                found.append(Decision(begin, end, verdict, phrase, 0.0))
         return found

@@ -8,6 +8,7 @@ import numpy as np
 from scipy import stats
 
 Rate = dict[str, float | int]
+Spread = dict[str, float | int | list[float | None] | None]
 
 
 def share(k: int, n: int) -> Rate:
@@ -31,6 +32,21 @@ def per_hour(k: int, seconds: float) -> Rate:
     }  # fmt: skip
 
 
-def percentiles(values: Sequence[float]) -> dict[str, float | None]:
-    """p50, p95 and p99; None where there is nothing."""
-    return {f"p{q}": round(float(np.percentile(values, q)), 1) if values else None for q in (50, 95, 99)}
+def percentiles(values: Sequence[float]) -> Spread:
+    """p50, p95 and p99, each with its interval by order statistics (Conover 1999), and n; None where there is nothing.
+
+    None, too, for an end of an interval that so few values cannot give.
+    """
+    found: Spread = {"n": len(values)}
+    for q in (50, 95, 99):
+        found[f"p{q}"] = round(float(np.percentile(values, q)), 1) if values else None
+        found[f"p{q}_interval"] = _interval(values, q)
+    return found
+
+
+def _interval(values: Sequence[float], q: int) -> list[float | None]:
+    if len(values) < 2:
+        return [None, None]
+    test = stats.quantile_test(values, q=float(np.percentile(values, q)), p=q / 100)
+    ends = test.confidence_interval(0.95)
+    return [None if np.isnan(end) else round(float(end), 1) for end in (ends.low, ends.high)]

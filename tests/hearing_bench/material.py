@@ -13,7 +13,7 @@ import hashlib
 import shutil
 import subprocess
 import tempfile
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -21,6 +21,7 @@ from pathlib import Path
 import numpy as np
 
 from assistant.core.hearing import LivePhrase, Risk
+from assistant.core.program import Program
 from assistant.files.places import audio_fixtures_folder
 from assistant.ports import RATE, Samples
 from assistant.room import acoustics, clips
@@ -30,6 +31,7 @@ from tests.programs import program
 ANSWER_MINUTES = (12, 15, 21)
 HALVES = ("tuned", "reported")
 TALKERS = ("slt", "rms", "awb")
+LiveSets = Mapping[str, tuple[LivePhrase, ...]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,9 +124,13 @@ def read_index(corpus: Path) -> list[Recording]:
 
 
 @cache
-def live_sets() -> dict[str, tuple[LivePhrase, ...]]:
+def live_sets() -> LiveSets:
+    """The sets of the whole head."""
+    return sets_of(program("whole_head"))
+
+
+def sets_of(made: Program) -> LiveSets:
     """What is live together: while cream goes on, and while questions are asked."""
-    made = program("whole_head")
     heard = made.book.heard
     zoned = [n for n, e in heard.items() if e.slot() == "zone"]
     always = [n for n, e in heard.items() if e.risk in (Risk.STOP, Risk.ASK)]
@@ -153,6 +159,11 @@ def babble(material: Material, seconds: float = 30.0, talkers: int = 6) -> Sampl
     for one in chosen:
         mixed += np.resize(acoustics.at_level(one.sound(), acoustics.TALK_DB), len(mixed))
     return mixed
+
+
+def plain(text: str) -> str:
+    """As texts are compared; what has no Latin letter stays as it is."""
+    return clips.plain(text) or text.strip()
 
 
 def spoken(texts: Iterable[str], voices: Iterable[str] = TALKERS) -> Iterator[Recording]:

@@ -9,24 +9,27 @@ import numpy as np
 
 from assistant.core.hearing import LivePhrase, Risk, Verdict
 from assistant.ports import RATE, Samples
-from assistant.room import acoustics, clips
+from assistant.room import acoustics
 from assistant.room.home import Walls
 from tests.hearing_bench.conditions import PERSON_DB, Condition, arrive
 from tests.hearing_bench.contenders import Contender
 from tests.hearing_bench.intervals import per_hour, percentiles, share
-from tests.hearing_bench.material import Recording, live_sets
+from tests.hearing_bench.material import LiveSets, Recording, live_sets, plain
 from tests.hearing_bench.streams import Outcome, Said, listen
 
 SEED = 7
 STRETCH = 20
 """Phrases in one stream; then the ears begin afresh."""
+HUMAN_WORDS = ("sc_command",)
+"""Groups of the corpus in which people say single words."""
 Noises = dict[str, Samples]
+Figures = dict[str, object]
 
 
 def rows(recordings: Iterable[Recording], live: Sequence[LivePhrase]) -> list[tuple[Recording, LivePhrase]]:
     """The recordings that say a live phrase, with the phrase."""
-    by_text = {clips.plain(p.text): p for p in live}
-    found = [(r, by_text.get(clips.plain(r.text))) for r in recordings]
+    by_text = {plain(p.text): p for p in live}
+    found = [(r, by_text.get(plain(r.text))) for r in recordings]
     return [(r, p) for r, p in found if p is not None]
 
 
@@ -40,7 +43,7 @@ def stream(
     for recording, phrase in chosen:
         sound = acoustics.at_level(recording.sound(), PERSON_DB)
         begin, end = acoustics.speech_edges(sound)
-        said.append(Said(recording.speaker, phrase, at + begin, at + end))
+        said.append(Said(recording.speaker, phrase, at + begin, at + end, recording.group in HUMAN_WORDS))
         gap = np.zeros(int(rng.uniform(1.0, 2.0) * RATE), np.float32)
         parts += [sound, gap]
         at += len(sound) + len(gap)
@@ -48,12 +51,16 @@ def stream(
 
 
 def said_phrases(
-    ears: Contender, condition: Condition, recordings: Sequence[Recording], noises: Noises, tries: int = 1
-) -> dict[str, object]:
-    """Every recording of a live phrase under both live sets, `tries` times with other noise."""
+    ears: Contender, condition: Condition, recordings: Sequence[Recording], noises: Noises, tries: int = 1,
+    sets: LiveSets | None = None,
+) -> tuple[Figures, Outcome]:  # fmt: skip
+    """Every recording of a live phrase under both live sets, `tries` times with other noise.
+
+    The outcome is the first try's, with what strayed in the others.
+    """
     outcome = Outcome()
     first: list[tuple[str, Risk, tuple[str, ...]]] = []
-    for name, live in live_sets().items():
+    for name, live in (sets or live_sets()).items():
         wanted = live if name == "covering" else [p for p in live if p.risk in (Risk.ANSWER, Risk.ADVANCE)]
         chosen = rows(recordings, wanted)
         for start in range(0, len(chosen), STRETCH):
@@ -72,10 +79,10 @@ def said_phrases(
                 chosen[start : start + STRETCH], zip(*fates, strict=True), strict=True
             ):
                 first.append((f"{recording.speaker} {phrase.text}", phrase.risk, each))
-    return _figures(outcome, first)
+    return _figures(outcome, first), outcome
 
 
-def _figures(outcome: Outcome, first: Sequence[tuple[str, Risk, tuple[str, ...]]]) -> dict[str, object]:
+def _figures(outcome: Outcome, first: Sequence[tuple[str, Risk, tuple[str, ...]]]) -> Figures:
     n = len(first)
     fates = Counter(each[0] for _, _, each in first)
     by_risk: dict[str, object] = {}
@@ -120,7 +127,8 @@ def talk(
     recordings: Iterable[Recording],
     noises: Noises,
     names: Sequence[str],
-) -> dict[str, object]:
+    sets: LiveSets | None = None,
+) -> tuple[Figures, Outcome]:
     """Talk in which nobody says a phrase, under the live sets `names`: what was believed of it."""
     outcome = Outcome()
     rng = np.random.default_rng(SEED)
@@ -129,10 +137,10 @@ def talk(
         sound = np.concatenate([gap, acoustics.at_level(recording.sound(), PERSON_DB), gap])
         heard = arrive(condition, sound, noises, rng)
         for name in names:
-            ears.fresh(live_sets()[name])
+            ears.fresh((sets or live_sets())[name])
             outcome.add(listen(ears, heard, None, []))
     believed, asked = outcome.strayed(), outcome.strayed(Verdict.ASK)
-    return {
+    figures: Figures = {
         "false_advance_per_h": per_hour(believed[Risk.ADVANCE], outcome.seconds),
         "false_stop_per_h": per_hour(believed[Risk.STOP], outcome.seconds),
         "false_answer_per_h": per_hour(believed[Risk.ANSWER], outcome.seconds),
@@ -143,11 +151,10 @@ def talk(
             f"{s.phrase.text} ({s.margin:+.1f})" for s in outcome.strays if s.verdict is Verdict.BELIEVE
         ],
     }
+    return figures, outcome
 
 
-def alike(
-    ears: Contender, condition: Condition, recordings: Sequence[Recording], noises: Noises
-) -> dict[str, object]:
+def alike(ears: Contender, condition: Condition, recordings: Sequence[Recording], noises: Noises) -> Figures:
     """Sentences that sound like commands: which share of them was believed, by what it would have done."""
     outcome = Outcome()
     believed: Counter[Risk] = Counter()
@@ -173,17 +180,19 @@ def alike(
 
 
 def over_prompts(
-    ears: Contender, echo_db: float, prompts: Sequence[Samples], stops: Sequence[tuple[Recording, LivePhrase]]
-) -> dict[str, object]:
+    ears: Contender, echo_db: float, prompts: Sequence[Samples], stops: Sequence[tuple[Recording, LivePhrase]],
+    sets: LiveSets | None = None,
+) -> Figures:  # fmt: skip
     """Our own prompts as echo, so far against a person's level: first alone, then with a stop phrase said into each.
 
     The ears have heard four prompts before a stop phrase counts: the sound check
-    plays more than that. Of the prompts alone all count, the first ones too.
+    plays more than that. Of the prompts alone all count, the first ones too; false
+    advances and stops are by the hour of them.
     """
-    live = live_sets()["covering"]
+    live = (sets or live_sets())["covering"]
     impulse = acoustics.response(Walls(rt60_s=0.35), 0.6, 0.4)
     unit = acoustics.gain(-acoustics.gain_db(impulse))
-    figures: dict[str, object] = {}
+    figures: Figures = {}
     for over in (False, True):
         rng = np.random.default_rng(SEED)
         played: list[Samples] = []
@@ -221,6 +230,8 @@ def over_prompts(
             ]
         else:
             figures["self_triggers"] = share(len(believed), len(prompts) + 4)
+            figures["false_advance_per_h"] = per_hour(found.strayed()[Risk.ADVANCE], found.seconds)
+            figures["false_stop_per_h"] = per_hour(found.strayed()[Risk.STOP], found.seconds)
             figures["believed_of_prompts"] = [f"{s.phrase.text} ({s.margin:+.1f})" for s in believed]
             figures["core_share"] = round(found.cpu_s / found.seconds, 4)
     return figures

@@ -21,11 +21,14 @@ from assistant.ears.sphinx import Sphinx
 from assistant.ports import RATE, Samples
 from assistant.room import acoustics
 from tests.hearing_bench.conditions import PERSON_DB, Condition, arrive
+from tests.hearing_bench.curves import POINTS
 from tests.hearing_bench.intervals import share
 from tests.hearing_bench.material import Recording
 
 FALSE_ACCEPTS = 0.05
 PAD_S = 0.35
+OURS = "ours"
+CURVE = "ten_single_words"
 Judge = Callable[[Samples], tuple[str, float]]
 """A sound in, the word and how sure (higher is surer) out."""
 
@@ -57,7 +60,7 @@ def judges(words: Sequence[str]) -> dict[str, Judge]:
         return nearest, -Levenshtein.normalized_distance(nearest, text)
 
     return {
-        "ours": ours,
+        OURS: ours,
         "pocketsphinx, grammar": grammar_alone,
         "pocketsphinx, grammar, cleaned sound": grammar_cleaned,
         "moonshine, free text, nearest word": free_text,
@@ -69,9 +72,10 @@ def measure(
     others: Sequence[Recording],
     conditions: Sequence[Condition],
     noises: dict[str, Samples],
-) -> dict[str, object]:
-    """Right share of each engine under each condition, FALSE_ACCEPTS of the other words passing."""
+) -> tuple[dict[str, object], dict[str, object]]:
+    """Right share of each engine under each condition, FALSE_ACCEPTS of the other words passing; and our own curve."""
     found: dict[str, object] = {}
+    curves: dict[str, object] = {}
     ways = judges(sorted({r.text for r in words}))
     for condition in conditions:
         rng = np.random.default_rng(3)
@@ -87,7 +91,8 @@ def measure(
         said = [(r.text, as_heard(r)) for r in words]
         row: dict[str, object] = {}
         for name, judge in ways.items():
-            passing = sorted((judge(sound)[1] for sound in theirs), reverse=True)
+            surest = [judge(sound)[1] for sound in theirs]
+            passing = sorted(surest, reverse=True)
             threshold = passing[int(FALSE_ACCEPTS * len(passing))] if passing else -np.inf
             answers = [(text, *judge(sound)) for text, sound in said]
             right = sum(word == text and sure > threshold for text, word, sure in answers)
@@ -96,5 +101,15 @@ def measure(
                 "right": share(right, len(said)),
                 "right_without_threshold": share(chosen, len(said)),
             }
+            if name == OURS:
+                curves[condition.name] = [
+                    {
+                        "points": at,
+                        "missed": share(sum(sure < at for _, _, sure in answers), len(said)),
+                        "wrong": share(sum(w != text and sure >= at for text, w, sure in answers), len(said)),
+                        "others_passing": share(sum(sure >= at for sure in surest), len(surest)),
+                    }
+                    for at in POINTS
+                ]
         found[condition.name] = row
-    return found
+    return found, curves
