@@ -27,9 +27,9 @@ from assistant.core.events import (
     Ticked,
 )
 from assistant.core.hearing import Hypothesis, Risk, Verdict, decide
+from assistant.core.loudness import Loudness
 from assistant.core.program import Program
 from assistant.core.session import Cream, Stance, State, advance, live_names, view
-from assistant.core.shouting import Loudness
 from assistant.ears.knocks import Knocks
 from assistant.journal.record import of_action, of_event
 from assistant.ports import RATE, Behind, Ears, Guard, Journal, Mark, Mixer, Samples, Screen
@@ -199,7 +199,7 @@ class Loop:
         )
         if own and best is not None and (best.risk is not Risk.STOP or self.state.cream in (Cream.SHUT,)):
             return Verdict.IGNORE
-        return decide(hypothesis)
+        return decide(hypothesis, self._loudness.softest_db)
 
     def _marked(self, mark: Mark) -> None:
         t = min(self.t, self.stream_began + mark.at / RATE)

@@ -165,6 +165,16 @@ def test_remains_of_a_prompt_are_no_stop_phrase(agreed: bool | None, margin: flo
     assert decide(replace(piece, score=piece.score + 2.1)) is Verdict.BELIEVE
 
 
+def test_over_a_prompt_a_stop_softer_than_the_people_here_is_clearer() -> None:
+    """As a piece of our own prompt was: 3.6 above, 0.24 s, 30 dB under the people's phrases."""
+    piece = heard(STOP, margin=3.6, over_prompt=True, agreed=True, level_db=-56.0)
+    assert decide(piece) is Verdict.BELIEVE
+    assert decide(piece, -35.0) is Verdict.IGNORE
+    assert decide(replace(piece, level_db=-34.0), -35.0) is Verdict.BELIEVE
+    assert decide(replace(piece, score=piece.score + 2.5), -35.0) is Verdict.BELIEVE
+    assert decide(replace(piece, over_prompt=False), -35.0) is Verdict.BELIEVE
+
+
 def test_faint_speech_is_ignored() -> None:
     assert decide(heard(STEP, level_db=hearing.FAINTEST_DB - 1)) is Verdict.IGNORE
     assert decide(heard(None, level_db=hearing.FAINTEST_DB - 1)) is Verdict.IGNORE

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from assistant.core.events import Noticed, Ticked
+from assistant.core.loudness import ABOVE_USUAL_DB, FEWEST, SOFTER_DB, Loudness
 from assistant.core.session import BURN_CHECK_EVERY_S, CRY_APART_S, Stance
-from assistant.core.shouting import ABOVE_USUAL_DB, FEWEST, Loudness
 from tests.programs import program
 from tests.walker import Walk
 
@@ -23,6 +24,26 @@ def test_a_shout_stands_above_what_is_usual_and_never_before_that_is_known() -> 
             (("normal", 62.35), ("raised", 68.34), ("loud", 74.85), ("shout", 82.30))}  # fmt: skip
     assert told == {"normal": False, "raised": False, "loud": True, "shout": True}
     assert 68.34 - 62.35 < ABOVE_USUAL_DB < 74.85 - 62.35
+
+
+def test_nobody_is_far_below_the_softest_tenth_of_what_was_understood() -> None:
+    heard = Loudness()
+    for k in range(FEWEST - 1):
+        heard = heard.after(-30.0 - k)
+        assert heard.softest_db == float("-inf")
+    for level in (
+        -26.0,
+        -27.0,
+        -28.0,
+        -29.0,
+        -34.0,
+        -40.0,
+        -80.0,
+    ):  # the last: something else, taken for a phrase
+        heard = heard.after(level)
+    tenth = np.percentile(heard.levels_db, 10)
+    assert heard.softest_db == pytest.approx(tenth - SOFTER_DB)
+    assert -47 < heard.softest_db < -38
 
 
 def test_13_a_shout_with_cream_on_brings_the_burn_check_at_once() -> None:
