@@ -106,8 +106,9 @@ class Leak:
         self._left[self._count % REMEMBERED] = np.where(loud, np.maximum(left, LEAST_DB), np.nan)
         self._count += 1
         if self._count % EVERY == 0:
-            found = np.nanquantile(self._left, HIGHEST, axis=0)
-            self._gain = np.minimum(found, self._gain + RISE_DB).astype(np.float32)
+            sounded = ~np.isnan(self._left).all(axis=0)  # an alarm has nothing in some bands
+            found = np.nanquantile(self._left[:, sounded], HIGHEST, axis=0)
+            self._gain[sounded] = np.minimum(found, self._gain[sounded] + RISE_DB)
 
 
 def _pcm(sound: Samples) -> NDArray[np.int16]:

@@ -45,6 +45,7 @@ GOALS = (
     Goal("false stops in human talk, an hour", TALK, ("false_stop_per_h",), 0.0, pooled=True),
     Goal("self-triggers by our own prompts, -20 to 0 dB", ("echo_*",), ("self_triggers",), 0.0, pooled=True),
     Goal("stop phrases over a prompt as loud missed", ("echo_0_db",), ("missed",), 0.05),
+    Goal("stop phrases over the alarm missed", ("alarm_*",), ("missed",), 0.05, pooled=True),
     Goal("decision after the end of the phrase, p50, quiet", ("quiet",), ("decision_ms", "p50"), 250.0),
     Goal("decision after the end of the phrase, p99, quiet", ("quiet",), ("decision_ms", "p99"), 700.0),
     Goal("decision after the end of the phrase, p50, everywhere", ALL, ("decision_ms", "p50"), 250.0),

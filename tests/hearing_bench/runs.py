@@ -11,9 +11,12 @@ from fnmatch import fnmatch
 from functools import cached_property
 from pathlib import Path
 
+import numpy as np
+
+from assistant.alarm.tone import alarm
 from assistant.core.hearing import LivePhrase, Risk
 from assistant.mouth.prompts import Prompts
-from assistant.ports import Samples
+from assistant.ports import RATE, Samples
 from tests.hearing_bench import korean, material, measures, words
 from tests.hearing_bench.conditions import CONDITIONS, Condition
 from tests.hearing_bench.contenders import Contender
@@ -23,13 +26,28 @@ from tests.programs import program
 
 Figures = dict[str, object]
 ECHOES_DB = (0, -6, -12, -20)
+ALARMS_DB = (0, 6)
+"""Our alarm against a person, as the microphone has it."""
+ALARMS, ALARM_GAP_S = 30, 0.4
 BOTH_SETS = ("quiet", "tap_10_db")
 """Where talk is heard under both live sets, and sound-alikes are played."""
 CURVES = ("quiet", "tap_10_db", "babble_10_db")
 """Where made talk is heard, and the trade-off is drawn."""
 TWO_TRIES = ("tap_10_db", "tap_5_db")
 WORDS = "words"
-PARTS = (*(c.name for c in CONDITIONS), *(f"echo_{db}_db" for db in ECHOES_DB), WORDS, *korean.PARTS)
+PARTS = (
+    *(c.name for c in CONDITIONS),
+    *(f"echo_{db}_db" for db in ECHOES_DB),
+    *(f"alarm_{db}_db" for db in ALARMS_DB),
+    WORDS,
+    *korean.PARTS,
+)
+
+
+def twice(burst: Samples) -> Samples:
+    """As the rinse call goes on, its words left out."""
+    gap = np.zeros(int(ALARM_GAP_S * RATE), np.float32)
+    return np.concatenate([burst, gap, burst])
 
 
 @dataclass
@@ -99,8 +117,9 @@ class Run:
 
     def _condition(self, ears: Contender, name: str) -> tuple[Figures, Figures]:
         """The figures of one condition and, where they are drawn, its curves."""
-        if name.startswith("echo"):
-            return measures.over_prompts(ears, int(name.split("_")[1]), self._clips, self._stops), {}
+        if name.startswith(("echo", "alarm")):
+            ours = self._clips if name.startswith("echo") else [twice(alarm())] * ALARMS
+            return measures.over_prompts(ears, int(name.split("_")[1]), ours, self._stops), {}
         condition = next(c for c in CONDITIONS if c.name == name)
         tries = 2 if name in TWO_TRIES else 1
         figures, said = measures.said_phrases(ears, condition, self._phrases, self._noises, tries)

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from assistant.alarm import tone
 from assistant.core.hearing import Hypothesis, Risk, Verdict, decide
 from assistant.ears import echo
 from assistant.ears.bands import BANDS, FRAME
@@ -210,6 +211,21 @@ def test_stop_over_a_prompt_is_heard(ears: Listening, db: float) -> None:
     believed = [f for f in found if decide(f) is Verdict.BELIEVE]
     assert all(f.best is not None and f.best.risk is Risk.STOP for f in believed)
     assert sum(f.over_prompt for f in believed) >= 3
+
+
+def test_stop_over_the_alarm_is_heard(ears: Listening) -> None:
+    """Also after 20 s of alarm, which has no sound in some bands: nothing of ours is learnt there, and nothing lost."""
+    burst = np.concatenate([tone.alarm(), sound.silence(0.4)])
+    ours = np.concatenate([prompts(), *[burst] * 14])
+    heard = echo_of(ours, 0)
+    at = len(prompts()) + 9 * len(burst)
+    for number, text in enumerate(("stop right now", "in my eye", "it is burning")):
+        spoken = sound.clip(sound.VOICES[number], text)
+        begin = at + number * len(burst)
+        heard[begin : begin + len(spoken)] += spoken
+    found = listen(ears, sound.hiss(heard), ours)
+    believed = [f.best.name for f in found if f.best is not None and decide(f) is Verdict.BELIEVE]
+    assert believed == ["stop_now", "in_my_eye", "it_burns"]
 
 
 def test_without_the_canceller_our_voice_still_triggers_nothing(
