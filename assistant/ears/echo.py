@@ -2,8 +2,9 @@
 
 `Canceller` subtracts what the loudspeaker played (pyaec, the Speex adaptive
 filter). `Leak` learns how loud, in each band, what is left of it can be, so that
-the endpoint does not take it for a person. Called by `ears.listening`, only
-while something plays and shortly after.
+the endpoint does not take it for a person. `is_ours` tells of an utterance
+whether it is what we played after all. Called by `ears.listening`, only while
+something plays and shortly after.
 """
 
 from __future__ import annotations
@@ -46,6 +47,49 @@ ADDED, SMOOTHED = 1.25, 0.8
 """Sound that comes out 1 dB louder than it went in was added, not taken out; both powers are smoothed over some 0.1 s.
 When a loudspeaker falls silent the filter goes on subtracting what it foresees, and our own "Warning" came out of it
 as loud as a person ("it is burning")."""
+
+
+LIKE_OURS, THAN_BY_CHANCE = 0.17, 2.0
+"""A sound this like ours is ours, whatever words are in it, when it is so much more so than by chance. Of 377 stop
+phrases that were heard over prompts none was above 0.14 (echo as loud as the person and softer, a tap beside it); of 334
+pieces of prompts that nothing took out, in two rooms, with a tap or without, 95 % were 0.2 to 0.6, and so was what was
+left of them in a rehearsal. A vowel is somewhat like the tones of the alarm, but at any delay."""
+LATEST_S, CHANCE_S = 0.3, (0.4, 0.7)
+"""An echo comes no later than this after it was played; at these delays what is alike is so by chance."""
+WHITER = 0.95
+"""Pre-emphasis, so that a vowel of one voice is not like any other's (common practice)."""
+
+
+def is_ours(sound: Samples, played: Samples) -> bool:
+    """Whether `sound` goes as what was `played` up to LATEST_S before it. `played` ends with `sound`."""
+    like = likeness(sound, played)[::-1]  # by delay
+    soon = like[: int(LATEST_S * RATE)].max(initial=0.0)
+    chance = like[int(CHANCE_S[0] * RATE) : int(CHANCE_S[1] * RATE)].max(initial=0.0)
+    return bool(soon >= LIKE_OURS and soon >= THAN_BY_CHANCE * chance)
+
+
+def likeness(sound: Samples, played: Samples) -> NDArray[np.float64]:
+    """How much `sound` goes as each stretch of `played` that is as long, 0 to 1: the normalised correlation."""
+    heard, ours = _whiter(sound), _whiter(played)
+    shifts = len(ours) - len(heard) + 1
+    if len(heard) < FRAME or shifts < 1 or not ours.any():
+        return np.zeros(max(1, shifts))
+    size = 1 << (len(ours) + len(heard)).bit_length()
+    product = np.fft.rfft(ours, size) * np.conj(np.fft.rfft(heard, size))
+    along = np.abs(np.fft.irfft(product, size)[:shifts])
+    energy = np.concatenate([[0.0], np.cumsum(ours**2)])
+    under = energy[len(heard) :][:shifts] - energy[:shifts]
+    loud = under > 1e-3 * under.max()  # where next to nothing was played nothing is alike
+    like: NDArray[np.float64] = np.where(
+        loud, along / np.sqrt(np.where(loud, under, 1.0) * np.dot(heard, heard) + 1e-12), 0.0
+    )
+    return like
+
+
+def _whiter(sound: Samples) -> NDArray[np.float64]:
+    whole = sound.astype(np.float64)
+    whiter: NDArray[np.float64] = whole[1:] - WHITER * whole[:-1]
+    return whiter
 
 
 class Canceller:

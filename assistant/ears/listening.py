@@ -23,7 +23,7 @@ from assistant.core.hearing import (
     settled,
 )
 from assistant.ears.bands import FRAME, band_levels
-from assistant.ears.echo import TAIL_S, Canceller, Leak
+from assistant.ears.echo import CHANCE_S, TAIL_S, Canceller, Leak, is_ours
 from assistant.ears.endpoint import Endpoint, Utterance
 from assistant.ears.engine import Engine, Guess
 from assistant.ports import RATE, Samples
@@ -146,7 +146,9 @@ class Listening:
             return self._looked_at(utterance, start)
         if utterance.settled:
             stop = self._stop_within(replace(utterance, clauses=utterance.later()))
-            return [_hypothesis(self.name, stop[1], stop[0], start)] if stop is not None else []
+            if stop is None or self._is_our_own(*stop):
+                return []
+            return [_hypothesis(self.name, stop[1], stop[0], start)]
         earlier, self._before = self._before, None
         guess = Guess(None, float("-inf"), 0.0)
         if _seconds(utterance) <= LONG_TALK_S and not utterance.cut:
@@ -162,7 +164,7 @@ class Listening:
             stop = self._stop_within(utterance)
             if stop is not None:
                 utterance, guess = stop
-        if utterance.over_prompt and self._is_our_own(utterance, guess):
+        if self._is_our_own(utterance, guess):
             return []
         return [_hypothesis(self.name, guess, utterance, start)]
 
@@ -177,7 +179,7 @@ class Listening:
         grows = guess.best.text in self._beginnings
         if not settled(hypothesis, utterance.silence_s, grows=grows):
             return []
-        if utterance.over_prompt and self._is_our_own(utterance, guess):
+        if self._is_our_own(utterance, guess):
             return []
         self._endpoint.settle()
         self._before = None
@@ -197,15 +199,28 @@ class Listening:
         return None
 
     def _is_our_own(self, utterance: Utterance, guess: Guess) -> bool:
-        """The same is heard in what we said at that time. Never asked of a stop phrase."""
-        if guess.best is None or guess.best.risk is Risk.STOP or not _accepted(guess):
+        """It sounds like what we played at that time, or the same is heard in that. The latter, which goes by words,
+        is never asked of a stop phrase."""
+        if not utterance.over_prompt or guess.best is None or not _accepted(guess):
             return False
-        ago = (self._taken - utterance.begin) // FRAME
-        ours = np.concatenate(list(self._memory)[-ago:])[: len(utterance.sound)]
+        ours = self._ours_within(utterance.begin, utterance.begin + len(utterance.sound))
         if not ours.any():
+            return False
+        speech = utterance.speech
+        played = self._ours_within(speech.begin - int(CHANCE_S[1] * RATE), speech.end)
+        if is_ours(utterance.part(speech, 0.0), played):
+            return True
+        if guess.best.risk is Risk.STOP:
             return False
         said = self._engine.judge(ours)
         return _accepted(said) and said.best is not None and _meaning(said.best) == _meaning(guess.best)
+
+    def _ours_within(self, begin: int, end: int) -> Samples:
+        """What we played from sample `begin` of the stream to `end`, as far back as it is remembered."""
+        first = (self._taken - begin) // FRAME
+        frames = list(self._memory)[-first:]
+        kept = np.concatenate(frames) if frames else np.zeros(0, np.float32)
+        return kept[: len(kept) - max(0, self._taken - end)]
 
 
 def _seconds(utterance: Utterance) -> float:

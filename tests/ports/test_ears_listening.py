@@ -238,6 +238,44 @@ def test_without_the_canceller_our_voice_still_triggers_nothing(
     assert all(decide(f) not in (Verdict.BELIEVE, Verdict.ASK) for f in found)
 
 
+@pytest.mark.parametrize("tap", [False, True])
+def test_our_own_voice_that_nothing_took_out_is_told_by_its_sound(
+    monkeypatch: pytest.MonkeyPatch, tap: bool
+) -> None:
+    """After a microphone has failed the filter fits no longer: our own "rinse it out" came as loud as a person. Here
+    the filter and what it learnt are gone; only the sound tells, and a person is heard all the same."""
+    monkeypatch.setattr(echo, "_pyaec", lambda: None)
+    monkeypatch.setattr(echo.Leak, "most", lambda self, played: np.full(BANDS, -90, np.float32))
+    texts = ("rinse it out now", "it is burning", "stop right now", "my skin burns")
+    ours = np.concatenate([np.concatenate([sound.silence(1.2), sound.clip("flite_awb", t)]) for t in texts])
+    ours = np.concatenate([ours, sound.silence(1.0)])
+    heard = echo_of(ours, 0)
+    noise = sound.tap(len(ours), sound.PERSON_DB - 10) if tap else np.zeros_like(ours)
+    found = listen(fresh(), sound.hiss(heard + noise), ours)
+    assert [f.best.text for f in found if f.best is not None and decide(f) is Verdict.BELIEVE] == []
+    person = sound.clip("flite_slt", "stop right now")
+    over = np.zeros_like(ours)
+    over[RATE : RATE + len(person)] = person
+    found = listen(fresh(), sound.hiss(echo_of(ours, -20) + over + noise), ours)
+    assert [f.best.name for f in found[:1] if f.best is not None and decide(f) is Verdict.BELIEVE] == [
+        "stop_now"
+    ]
+
+
+def test_likeness_is_that_of_the_definition() -> None:
+    """Against numpy's own correlation, and 1 for a sound that is only later and softer."""
+    rng = np.random.default_rng(4)
+    played = rng.standard_normal(3000).astype(np.float32)
+    assert echo.likeness(0.1 * played[700:2700], played).argmax() == 700
+    assert echo.likeness(0.1 * played[700:2700], played).max() == pytest.approx(1.0, abs=1e-3)
+    other = rng.standard_normal(2000).astype(np.float32)
+    x, y = (np.asarray(s[1:] - echo.WHITER * s[:-1], np.float64) for s in (other, played))
+    along = np.abs(np.correlate(y, x, "valid"))
+    under = np.array([np.sum(y[k : k + len(x)] ** 2) for k in range(len(along))])
+    assert echo.likeness(other, played) == pytest.approx(along / np.sqrt(under * np.sum(x**2)), rel=1e-4)
+    assert not echo.likeness(other, np.zeros(3000, np.float32)).any()
+
+
 def test_word_taken_for_our_own_does_not_hide_the_next_ones() -> None:
     """0.6 s of a person 25 dB over what is left of us raises what counts as ours by 1 dB, no more."""
     leak, quiet = echo.Leak(), np.full(BANDS, -80, np.float32)
