@@ -54,6 +54,10 @@ CALL_EVERY_S = 12.0
 CALL_LEVELS = (1.0, 1.25, 1.6)
 """The first call as loud as the alarm that was checked and heard before mixing, those after it louder: bent to fit full
 scale the tone gains 1.7 and 3.2 dB, the words 1.9 and 4.1 dB (measured)."""
+KEY_MEANS_CALL_S = 2.0
+"""A key within this time of the call's first sound was meant for what was before it (a pedal pressed twice): it does not
+silence what nobody can have heard yet. From the tone to a foot on a pedal takes some 0.7 s (common practice, no source),
+and who pressed too early presses again."""
 REMIND_EVERY_S = 45.0
 WITHDRAW_WITHIN_S = 15.0
 BURN_CHECK_EVERY_S = 180.0
@@ -997,6 +1001,9 @@ def water_running(turn: Turn) -> None:
     if isinstance(turn.event, Pressed):
         now = replace(now, key_at=turn.t)
         if taken_back(turn, now):
+            return
+        if turn.t - now.since < KEY_MEANS_CALL_S:
+            turn.set(call=now)
             return
     turn.order(Drop("call"))
     turn.cancel("call again")

@@ -21,9 +21,11 @@ from assistant.core.interrupting import Queue
 from assistant.core.kit_sheet import LimitMeans
 from assistant.core.routine import Cover, Mix, Must, ReadBack
 from assistant.core.session import (
+    CALL_EVERY_S,
     CALL_LEVELS,
     CREAM_OUT,
     HARM,
+    KEY_MEANS_CALL_S,
     STOPS,
     WITHDRAW_WITHIN_S,
     Cream,
@@ -336,7 +338,20 @@ def test_5_the_call_repeats_and_grows_until_acknowledged() -> None:
 @pytest.mark.parametrize("how", ["voice", "yes", "no", "again", "stop"])
 def test_5_voice_and_every_key_acknowledge(how: str) -> None:
     w = walk().to(Stance.RINSE_CALL)
-    w.hear("water_running") if how == "voice" else w.happen(Pressed(w.t + 1, how))
+    w.hear("water_running") if how == "voice" else w.happen(Pressed(w.t + KEY_MEANS_CALL_S, how))
+    assert w.state.stance is Stance.RINSING
+
+
+@pytest.mark.parametrize("how", ["yes", "no", "again", "stop"])
+def test_5_a_key_pressed_as_the_call_begins_does_not_silence_it(how: str) -> None:
+    """A pedal pressed twice: the first asked for the rinse, the second came 0.14 s later, before anybody had heard it."""
+    w = walk().to(Stance.RINSE_CALL)
+    w.happen(Pressed(w.t + 0.14, how))
+    assert w.state.stance is Stance.RINSE_CALL
+    before = w.said().count("call")
+    w.happen(Ticked(w.t + CALL_EVERY_S))
+    assert w.said().count("call") == before + 1
+    w.happen(Pressed(w.t + 0.1, how))
     assert w.state.stance is Stance.RINSING
 
 
@@ -370,7 +385,7 @@ def test_5_the_call_comes_before_the_limit_with_the_walk() -> None:
 
 def test_5_a_second_press_is_not_taken_for_clear_water() -> None:
     w = walk().to(Stance.RINSE_CALL)
-    w.happen(Pressed(w.t + 1, "yes"))
+    w.happen(Pressed(w.t + KEY_MEANS_CALL_S, "yes"))
     w.happen(Pressed(w.t + 0.3, "yes"))
     assert w.state.stance is Stance.RINSING
     assert w.state.cream is Cream.HEAD

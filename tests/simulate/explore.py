@@ -20,7 +20,7 @@ from pathlib import Path
 from assistant.core.checks import possible, signature
 from assistant.core.events import Begun, Heard, Pressed
 from assistant.core.program import Program
-from assistant.core.session import Cream, Stance, State, advance, live_names
+from assistant.core.session import KEY_MEANS_CALL_S, Cream, Stance, State, advance, live_names
 from tests.programs import ROUTINES
 from tests.programs import program as prepared
 from tests.simulate.claims import BEFORE_THE_RINSE, OUT, STOP_WORDS, response
@@ -50,7 +50,7 @@ def explored(program: Program) -> Explored:
         here = waiting.pop()
         state = found.states[here]
         ways = found.ways.setdefault(here, set())
-        keys = [Pressed(state.t + 1.0, key) for key in KEYS]
+        keys = [Pressed(state.t + KEY_MEANS_CALL_S, key) for key in KEYS]
         for event in (*possible(program, state), *keys):
             after, _ = advance(program, state, event)
             there = signature(after)
