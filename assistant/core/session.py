@@ -1419,14 +1419,25 @@ def doubted(turn: Turn) -> None:
     """
     event, before = turn.event, turn.aside("doubt")
     assert isinstance(event, Doubted)
-    heard = Heard(event.t, event.phrase, event.slot)
-    phrase = turn.program.book.taught(
-        event.phrase, event.slot if turn.program.book.heard[event.phrase].slot() == "zone" else ""
-    )
-    turn.ask_beside("doubt", "doubt", "doubt", heard, phrase=phrase)
+    ask_about(turn, Heard(event.t, event.phrase, event.slot))
     again = before is not None and before.heard is not None and before.heard.phrase == event.phrase
     if again and event.phrase == "water_running" and turn.state.stance is Stance.RINSE_CALL:
         turn.say("by_key", about="aside:doubt", asks="key", ask_now=False)
+
+
+def ask_about(turn: Turn, heard: Heard) -> None:
+    """ "Did you say ...?" Yes does what was heard."""
+    zone = heard.slot if turn.program.book.heard[heard.phrase].slot() == "zone" else ""
+    turn.ask_beside("doubt", "doubt", "doubt", heard, phrase=turn.program.book.taught(heard.phrase, zone))
+
+
+def unlikely_now(turn: Turn, heard: Heard) -> bool:
+    """A zone reported done that was never begun, while another is at hand: one zone's name sounds like another's
+    ("crown" by a Scottish voice like "front"), however sure the ears are."""
+    todo, ledger = turn.state.todo, turn.state.ledger
+    if heard.phrase != "done_with" or turn.state.stance is not Stance.COVERING or not todo:
+        return False
+    return heard.slot in todo[1:] and ledger.get(heard.slot) is None
 
 
 def doubt_over(turn: Turn) -> None:
@@ -1765,6 +1776,9 @@ def answer(turn: Turn, event: Event) -> None:
         by_key(turn, event)
         return
     if isinstance(event, Heard) and answers_doubt(turn, event):
+        return
+    if isinstance(event, Heard) and unlikely_now(turn, event):
+        ask_about(turn, event)
         return
     handler = row(turn.state).get(trigger_of(event))
     if handler is not None:

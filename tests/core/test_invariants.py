@@ -478,6 +478,29 @@ def test_7_a_doubt_is_asked_about_and_yes_does_it() -> None:
     assert w.state.todo == todo
 
 
+def test_7_a_zone_done_that_was_never_begun_is_asked_about() -> None:
+    """However sure the ears are: "crown" was taken for "front", 14 above the threshold and 8 ahead."""
+    w = walk().to(Stance.COVERING)
+    crown, other = w.state.todo[:2]
+    at_hand = w.state.ledger.get(crown)
+    assert at_hand is not None
+    w.hear("done_with", other)
+    assert w.said()[-1] == "doubt"
+    w.hear("no")
+    assert w.state.todo[:2] == (crown, other) and w.state.ledger.get(other) is None
+    w.hear("done_with", other)
+    w.hear("yes")
+    assert other not in w.state.todo
+    late = w.state.ledger.get(other)
+    assert late is not None and late.first == at_hand.first, "nobody said when: the earliest it can have been"
+    w.hear("done_with", crown)
+    assert w.said()[-1] != "doubt" and crown not in w.state.todo
+    third = w.state.todo[1]
+    w.hear("started", third)
+    w.hear("done_with", third)
+    assert third not in w.state.todo, "one that was begun is believed"
+
+
 def test_7_water_in_doubt_twice_is_offered_by_key_and_silences_no_call() -> None:
     w = walk().to(Stance.RINSE_CALL)
     heard = [

@@ -50,7 +50,10 @@ def test_todays_pace_is_the_closed_form_over_the_zones() -> None:
 def test_a_zone_of_unknown_beginning_teaches_nothing() -> None:
     walk = Walk(program("touch_up")).to(Stance.COVERING)
     before = walk.state.pace
-    walk.hear("done_with", walk.state.todo[2], after=5)
+    zone = walk.state.todo[2]
+    walk.hear("done_with", zone, after=5)
+    walk.hear("yes")
+    assert zone not in walk.state.todo
     assert walk.state.pace == before
 
 
