@@ -12,15 +12,13 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
-import yaml
-
 from assistant.core.household import Household
 from assistant.core.kit_sheet import KitSheet
 from assistant.files import private
 from assistant.files.complaint import BadFile, Complaint
 from assistant.files.places import data_folder
 from assistant.files.yaml_file import Document, parse, read
-from assistant.files.yaml_writer import written
+from assistant.files.yaml_writer import dumped, written
 
 HOUSEHOLD = "household.yaml"
 KITS = "kits"
@@ -107,7 +105,7 @@ def up_to_date(path: Path, newest: int = NEWEST, steps: Mapping[int, Step] = MIG
             )
         moved = {**step(moved), "schema": old + 1}
     private.write(path.with_name(f"{path.name}.v{version}"), path.read_text("utf-8"))
-    private.write(path, yaml.safe_dump(moved, sort_keys=False, allow_unicode=True))
+    private.write(path, dumped(moved, sort_keys=False))
     return read(path)
 
 

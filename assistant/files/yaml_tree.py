@@ -91,16 +91,21 @@ class _Loader(yaml.SafeLoader):
             self.depth -= 1
 
 
-_Loader.yaml_implicit_resolvers = {}  # none of PyYAML's own
 _NULL, _BOOL, _INT, _FLOAT = (f"tag:yaml.org,2002:{kind}" for kind in ("null", "bool", "int", "float"))
-_Loader.add_implicit_resolver(_NULL, re.compile(r"^(?:~|null|Null|NULL|)$"), ["~", "n", "N", ""])
-_Loader.add_implicit_resolver(_BOOL, re.compile(r"^(?:true|True|TRUE|false|False|FALSE)$"), list("tTfF"))
-_Loader.add_implicit_resolver(_INT, re.compile(r"^[-+]?(?:0|[1-9][0-9]*)$"), list("-+0123456789"))
-_Loader.add_implicit_resolver(
-    _FLOAT,
-    re.compile(r"^[-+]?(?:\.[0-9]+|[0-9]+\.[0-9]*)(?:[eE][-+]?[0-9]+)?$|^[-+]?[0-9]+[eE][-+]?[0-9]+$"),
-    list("-+.0123456789"),
+NO_TEXT: tuple[tuple[str, re.Pattern[str], list[str]], ...] = (
+    (_NULL, re.compile(r"^(?:~|null|Null|NULL|)$"), ["~", "n", "N", ""]),
+    (_BOOL, re.compile(r"^(?:true|True|TRUE|false|False|FALSE)$"), list("tTfF")),
+    (_INT, re.compile(r"^[-+]?(?:0|[1-9][0-9]*)$"), list("-+0123456789")),
+    (
+        _FLOAT,
+        re.compile(r"^[-+]?(?:\.[0-9]+|[0-9]+\.[0-9]*)(?:[eE][-+]?[0-9]+)?$|^[-+]?[0-9]+[eE][-+]?[0-9]+$"),
+        list("-+.0123456789"),
+    ),
 )
+"""What is no text unless it is quoted: its tag, its form, and what it may begin with."""
+_Loader.yaml_implicit_resolvers = {}  # none of PyYAML's own
+for _tag, _form, _begins in NO_TEXT:
+    _Loader.add_implicit_resolver(_tag, _form, _begins)
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,22 @@ from typing import Any
 import yaml
 from pydantic import BaseModel
 
+from assistant.files.yaml_tree import NO_TEXT
+
 WIDTH = 96
+
+
+class _Dumper(yaml.SafeDumper):
+    """Quotes what our reader would take for a number too ("0E0", which PyYAML takes for text)."""
+
+
+for _tag, _form, _begins in NO_TEXT:
+    _Dumper.add_implicit_resolver(_tag, _form, _begins)
+
+
+def dumped(value: object, **how: Any) -> str:
+    """Plain values as YAML that reads back as the same."""
+    return str(yaml.dump(value, Dumper=_Dumper, allow_unicode=True, **how))
 
 
 def written(model: BaseModel, heading: Iterable[str] = ()) -> str:
@@ -44,10 +59,8 @@ def _entry(key: str, value: object) -> list[str]:
         return [f"{key}:", *(f"  - {_flow(v)}" for v in value)]
     if isinstance(value, dict | list):
         return [f"{key}: {_flow(value)}"]
-    return str(yaml.safe_dump({key: value}, allow_unicode=True, width=10_000)).rstrip("\n").splitlines()
+    return dumped({key: value}, width=10_000).rstrip("\n").splitlines()
 
 
 def _flow(value: object) -> str:
-    return str(
-        yaml.safe_dump(value, default_flow_style=True, sort_keys=False, allow_unicode=True, width=10_000)
-    ).strip()
+    return dumped(value, default_flow_style=True, sort_keys=False, width=10_000).strip()
