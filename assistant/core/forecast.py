@@ -251,7 +251,7 @@ def outcome(
     drawn: Draws,
     now: float,
     limit_s: float,
-    armed: float | None = None,
+    armed: float | Floats | None = None,
 ) -> Outcome:
     """What becomes of the draws when only the `kept` tasks are done.
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
@@ -132,16 +132,22 @@ def test_a_lower_limit_never_helps(limit_s: float, less: float, means: LimitMean
 
 
 @settings(max_examples=25, deadline=None)
+@example(2, LimitMeans.FIRST_TOUCH, 0.4375)
 @given(st.integers(0, 6), st.sampled_from(SENSES), st.floats(0.4, 3))
 def test_leaving_out_never_hurts(zones: int, means: LimitMeans, slower: float) -> None:
+    """While the call stands. Where it comes later for it, by one zone's wetting, a draw in which people wet quicker than
+    usual saves less than that (1 of 300)."""
     made = program("whole_head", limit_means=means)
     work = f.at_pace(f.ahead(made), slower)
     drawn = f.draw(work, DAY, 300)
-    chances = []
+    chances: list[float] = []
+    call = None
     for gone in (made.zones[len(made.zones) - zones :], made.zones[len(made.zones) - min(6, zones + 1) :]):
         stays = set(f.without(work, gone if zones or len(gone) < 7 else (), begun(made)))
         kept = [t in stays for t in work]
-        chances.append(f.outcome(made, begun(made), work, kept, drawn, 0.0, made.limit.seconds).chance)
+        found = f.outcome(made, begun(made), work, kept, drawn, 0.0, made.limit.seconds, armed=call)
+        chances.append(found.chance)
+        call = found.call
     assert chances[1] >= chances[0]
 
 
