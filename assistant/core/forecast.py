@@ -251,7 +251,7 @@ def outcome(
     drawn: Draws,
     now: float,
     limit_s: float,
-    armed: float | Floats | None = None,
+    armed: float | None = None,
 ) -> Outcome:
     """What becomes of the draws when only the `kept` tasks are done.
 
