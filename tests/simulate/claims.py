@@ -375,10 +375,11 @@ def what_is_said_can_be_said_again(seen: Seen) -> str:
 
 
 def what_is_asked_is_heard(seen: Seen) -> str:
-    """8: a question that stands is not taken out of the loudspeaker by the event that asked it, unless it was to wait."""
-    if any(prompt.name in ("waiting", "waiting.clock") for prompt in seen.says):
-        return ""
-    asked = [q for q in (seen.after.question, *(a.question for a in seen.after.asides)) if q is not None]
+    """8: a question that stands is not taken out of the loudspeaker by the event that asked it; the step's own may be
+    by a word to wait."""
+    waits = any(prompt.name in ("waiting", "waiting.clock") for prompt in seen.says)
+    step = None if waits else seen.after.question
+    asked = [q for q in (step, *(a.question for a in seen.after.asides)) if q is not None]
     for question in asked:
         if question.prompt in seen.actions:
             later = seen.actions[seen.actions.index(question.prompt) :]
