@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from xml.etree import ElementTree
 
 import numpy as np
 import pytest
@@ -16,7 +15,6 @@ from assistant.room import acoustics
 from tests.hearing_bench import korean, korean_talk, material, parts, sentences
 from tests.hearing_bench.conditions import CONDITIONS, PERSON_DB, arrive
 from tests.hearing_bench.contenders import Decision, Plain, decided
-from tests.hearing_bench.curve_picture import BOTTOM, HEIGHT, TOP, svg
 from tests.hearing_bench.curves import curves
 from tests.hearing_bench.goals import GOALS, Goal
 from tests.hearing_bench.intervals import per_hour, percentiles, share
@@ -202,12 +200,6 @@ def test_moved_threshold_decides_again_what_was_heard() -> None:
     assert [r["false_per_h_human"]["k"] for r in rows] == [2, 1, 0, 0]
     assert [r["false_per_h_made"]["k"] for r in rows] == [0, 0, 0, 0]
     assert [r["missed"]["n"] for r in found["human_single_words"]] == [0, 0, 0, 0]  # type: ignore[attr-defined]
-    picture = ElementTree.fromstring(svg("quiet", found))  # type: ignore[arg-type]
-    line = picture.findall("{http://www.w3.org/2000/svg}polyline")[1].attrib["points"].split()
-    assert [float(point.split(",")[1]) for point in line[:3]] == [HEIGHT - BOTTOM] * 3
-    assert float(line[3].split(",")[1]) == pytest.approx(
-        TOP + (HEIGHT - BOTTOM - TOP) * (1 - 1 / 1.05), abs=0.1
-    )
 
 
 def part(condition: str, missed: int, **run: object) -> dict[str, object]:

@@ -32,9 +32,8 @@ from assistant.ears.choose import open_ears
 from assistant.ears.vocabulary import VocabularyError
 from tests.hearing_bench import material, parts
 from tests.hearing_bench.contenders import Contender, Ours, Plain
-from tests.hearing_bench.curve_picture import svg
 from tests.hearing_bench.report import told
-from tests.hearing_bench.runs import CURVES, Run, wanted
+from tests.hearing_bench.runs import Run, wanted
 from tests.hearing_bench.standing import against_goals, better_elsewhere
 
 USUAL = Path("../shared/corpus")
@@ -88,9 +87,6 @@ def _arguments() -> argparse.ArgumentParser:
     parser.add_argument("--ours", action="store_true", help="leave the other recognisers out")
     parser.add_argument("--vosk", type=Path, metavar="FOLDER", help="an English Vosk model to compare with")
     parser.add_argument(
-        "--pictures", type=Path, metavar="FOLDER", help="draw the trade-off, a file a condition"
-    )
-    parser.add_argument(
         "--quick", action="store_true", help="a few minutes: some conditions, every fourth recording"
     )
     return parser
@@ -111,18 +107,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     figures = summed_up(figures)
     if options.json:
         parts.write(options.json, figures)
-    if options.pictures:
-        draw(figures, options.pictures)
     print("\n".join(told(figures)))
-
-
-def draw(figures: dict[str, object], folder: Path) -> None:
-    """One SVG file for each condition that has curves."""
-    folder.mkdir(parents=True, exist_ok=True)
-    found = figures.get("curves")
-    for condition, classes in found.items() if isinstance(found, dict) else ():
-        if condition in CURVES:
-            (folder / f"{condition}.svg").write_text(svg(condition, classes), encoding="utf-8")
 
 
 def _prepared(options: argparse.Namespace) -> tuple[Run, dict[str, object]]:

@@ -15,7 +15,7 @@ from pathlib import Path
 from assistant.files.places import routines_folder
 
 REPOSITORY = Path(__file__).resolve().parents[2]
-HEARS = ("assistant/ears/**/*.py", "assistant/core/hearing.py")
+HEARS = ("assistant/ears/**/*.py", "assistant/core/hearing.py", "assistant/core/loudness.py")
 """What changes the figures; the phrase book and the routines do too."""
 SUMMED_UP = ("goals", "better_elsewhere")
 """Made of the other figures, so made anew after a merge."""
@@ -109,6 +109,6 @@ def _deep(one: Mapping[str, object], other: Mapping[str, object]) -> dict[str, o
     found = dict(one)
     for key, value in other.items():
         there = found.get(key)
-        grouped = key in ("conditions",) and isinstance(there, Mapping) and isinstance(value, Mapping)
+        grouped = key == "conditions" and isinstance(there, Mapping) and isinstance(value, Mapping)
         found[key] = {**there, **value} if grouped else value  # type: ignore[dict-item]
     return found
