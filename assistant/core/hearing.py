@@ -104,10 +104,10 @@ OVER_PROMPT = 2.0
 itself."""
 STOP_OVER_PROMPT, STOP_OVER_PROMPT_AGAINST = 3.0, 6.0
 """Over our own voice a stop phrase must be so much clearer; the second where two looks chose differently, or where it
-is softer than the people here speak. Of 327 said
-over prompts 305 were heard, all of them 4.5 above or more, and no look differed (our echo as loud as the person or
-softer); with a tap as well 68 of 109 came 3 above, one with looks that differed. Pieces of our own prompts came up to
-2.4 above where the looks agreed and once 3.6, 30 dB under the people; up to 4 where they did not agree."""
+is softer than the people here speak. Of 327 said over prompts 305 were heard, all of them 4.5 above or more, and no
+look differed (our echo as loud as the person or softer); with a tap as well 68 of 109 came 3 above, one with looks that
+differed. Pieces of our own prompts came up to 4.9 above, those above 2.4 at least 24 dB under the people or with looks
+that differed."""
 STOP_IN_TALK = 2.5
 STOP_IN_TALK_A_LETTER_S = 0.045
 """A part of longer talk is a stop phrase when it is so much clearer, both looks chose it and it took as long as the

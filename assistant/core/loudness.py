@@ -16,7 +16,7 @@ ABOVE_USUAL_DB = 9.0
 raised and loud: talking up against a tap is no shout."""
 SOFTER_DB = 6.0
 """Nobody here is so far below the softest tenth of what was understood: people move and turn away (our choice). Of 377
-stop phrases over prompts none was 10 dB below the person's level, pieces of our own voice were 15 to 30 dB below."""
+stop phrases over prompts none was 10 dB below the person's level, pieces of our own voice were 15 to 38 dB below."""
 FEWEST = 5
 """So many phrases make a usual level; before that nothing is taken for a shout, or for too soft."""
 REMEMBERED = 31

@@ -1415,7 +1415,7 @@ def doubted(turn: Turn) -> None:
     """Nearly heard: asked about, never obeyed.
 
     Nor when it is nearly heard twice: what sounds like it once sounds like it again, and "water is running" taken
-    wrongly would silence the call. Twice in doubt it is offered by key, which always ends the call.
+    wrongly would silence the call. Twice in doubt it is offered by key.
     """
     event, before = turn.event, turn.aside("doubt")
     assert isinstance(event, Doubted)

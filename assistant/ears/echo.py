@@ -69,7 +69,10 @@ def is_ours(sound: Samples, played: Samples) -> bool:
 
 
 def likeness(sound: Samples, played: Samples) -> NDArray[np.float64]:
-    """How much `sound` goes as each stretch of `played` that is as long, 0 to 1: the normalised correlation."""
+    """How much `sound` goes as each stretch of `played` that is as long, 0 to 1: the normalised correlation.
+
+    By numpy: scipy.signal has one, and takes up to a second more until the ears hear after a start.
+    """
     heard, ours = _whiter(sound), _whiter(played)
     shifts = len(ours) - len(heard) + 1
     if len(heard) < FRAME or shifts < 1 or not ours.any():

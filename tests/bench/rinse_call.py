@@ -195,10 +195,8 @@ class Recorder:
     def __init__(self, environment: dict[str, str]) -> None:
         self._environment = environment
         self._pieces: list[bytes] = []
-        self._ends: list[
-            int
-        ] = []  # of each piece, in samples, and by how much the boot clock was ahead of them then
-        self._ahead: list[float] = []
+        self._ends: list[int] = []  # of each piece, in samples
+        self._ahead: list[float] = []  # by how much the boot clock was ahead of that when it came
 
     def __enter__(self) -> Recorder:
         command = ["parec", "--device=loudspeaker.monitor", "--format=s16le", "--rate=16000", "--channels=1"]
